@@ -1,0 +1,50 @@
+"""Arithmetic on working days: on dates, never on hours, so that no change of the clock can shift it."""
+
+from collections.abc import Collection
+from dataclasses import dataclass, field
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+MONDAY_TO_FRIDAY = frozenset(range(5))
+
+
+@dataclass(frozen=True)
+class Workdays:
+    """The days on which somebody works: weekdays (0 is Monday) less single closed days."""
+
+    week: frozenset[int] = MONDAY_TO_FRIDAY
+    closed: Collection[date] = field(default_factory=frozenset)
+
+    def __post_init__(self) -> None:
+        if not self.week:
+            raise ValueError("a calendar needs at least one working weekday")
+
+    def is_open(self, day: date) -> bool:
+        """Whether somebody works on `day`."""
+        return day.weekday() in self.week and day not in self.closed
+
+    def on_or_after(self, day: date) -> date:
+        """The first working day from `day` on."""
+        while not self.is_open(day):
+            day += timedelta(days=1)
+        return day
+
+    def on_or_before(self, day: date) -> date:
+        """The last working day up to `day`."""
+        while not self.is_open(day):
+            day -= timedelta(days=1)
+        return day
+
+    def shift(self, day: date, days: int) -> date:
+        """`days` working days after `day` (before it where negative); 0 keeps `day` as it is."""
+        step = timedelta(days=1 if days > 0 else -1)
+        for _ in range(abs(days)):
+            day += step
+            while not self.is_open(day):
+                day += step
+        return day
+
+
+def at(day: date, clock: time, zone: ZoneInfo) -> datetime:
+    """The instant of a clock time; one that a clock change skips or doubles counts with the offset before it (fold 0)."""
+    return datetime.combine(day, clock, tzinfo=zone)

@@ -1,0 +1,41 @@
+"""The Celery application. A message is only a hint: what must be done stands in the outbox table, under a lease."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labqueue.settings")
+
+from django.conf import settings
+
+# Longer than the longest task, so that the broker does not hand out work that is still running.
+VISIBILITY_TIMEOUT = 900
+
+app = Celery("labqueue")
+app.conf.update(
+    broker_url=settings.REDIS_URL,
+    broker_transport_options={
+        "visibility_timeout": VISIBILITY_TIMEOUT,
+        "unacked_restore_interval": 5,
+        "unacked_restore_throttle": 1,
+        "socket_timeout": 10,
+        "socket_connect_timeout": 3,
+    },
+    broker_connection_retry_on_startup=True,
+    broker_connection_max_retries=None,
+    accept_content=["json"],
+    task_serializer="json",
+    task_ignore_result=True,
+    task_acks_late=True,
+    task_reject_on_worker_lost=True,
+    task_time_limit=VISIBILITY_TIMEOUT - 300,
+    worker_prefetch_multiplier=1,
+    worker_max_tasks_per_child=500,
+    worker_hijack_root_logger=False,
+    timezone="UTC",
+    beat_schedule={
+        "outbox: send what is due": {"task": "labqueue.base.tasks.sweep_outbox", "schedule": 10.0},
+        "forecast: notice what changed": {"task": "labqueue.planning.tasks.notice_changes", "schedule": 5.0},
+    },
+)
+app.autodiscover_tasks(["labqueue.base", "orders", "labqueue.production", "labqueue.planning", "shipping"])

@@ -1,0 +1,8 @@
+"""The room of production."""
+
+from django.apps import AppConfig
+
+
+class ProductionConfig(AppConfig):
+    name = "labqueue.production"
+    label = "production"

@@ -1,0 +1,160 @@
+"""Django's settings: one file for the embedded default and for production, told apart by the environment alone."""
+
+from pathlib import Path
+
+from labqueue import environment
+
+ROOT = Path(__file__).resolve().parent.parent
+PRODUCTION = environment.production()
+EMBEDDED = not PRODUCTION
+
+STORAGE_DIR = environment.folder("STORAGE_DIR", None if PRODUCTION else str(ROOT / "var"))
+SECRET_KEY = environment.secret("SECRET_KEY", keep_in=None if PRODUCTION else STORAGE_DIR / "secret-key")
+ALLOWED_HOSTS = environment.hosts("ALLOWED_HOSTS", None if PRODUCTION else "127.0.0.1,localhost,[::1]")
+DATABASES = {"default": environment.database("DATABASE_URL", None if PRODUCTION else STORAGE_DIR / "labqueue.sqlite3")}
+REDIS_URL = environment.broker("REDIS_URL", None if PRODUCTION else f"redis+socket://{STORAGE_DIR / 'broker.sock'}")
+
+# The laboratory itself, as it is printed and as its clock runs.
+TIME_ZONE = environment.time_zone("TIME_ZONE", None if PRODUCTION else "America/New_York")
+LAB_NAME = environment.text("LAB_NAME", None if PRODUCTION else "Tidewater Bench Laboratory")
+LAB_ADDRESS = environment.text("LAB_ADDRESS", "12 Kiln Lane, Harbour Quarter")
+LAB_REGISTRATION = environment.text("LAB_REGISTRATION", "not registered (demonstration)")
+CURRENCY = environment.text("CURRENCY", "USD")
+
+DEBUG = False
+USE_TZ = True
+LANGUAGE_CODE = "en"
+ROOT_URLCONF = "labqueue.urls"
+WSGI_APPLICATION = "labqueue.wsgi.application"
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+INSTALLED_APPS = [
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.staticfiles",
+    "rest_framework",
+    "drf_spectacular",
+    "django_htmx",
+    "axes",
+    "labqueue.base",
+    "orders",
+    "labqueue.production",
+    "labqueue.planning",
+    "shipping",
+    "labqueue",
+]
+
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "labqueue.base.headers.ContentSecurityPolicy",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "labqueue.base.pages.RefusalPages",
+    "labqueue.access.Access",
+    "axes.middleware.AxesMiddleware",
+]
+
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+                "labqueue.base.pages.laboratory",
+            ],
+            "builtins": ["labqueue.base.templatetags.house"],
+        },
+    }
+]
+
+# People
+AUTH_USER_MODEL = "base.User"
+AUTHENTICATION_BACKENDS = ["axes.backends.AxesStandaloneBackend", "django.contrib.auth.backends.ModelBackend"]
+PASSWORD_HASHERS = [
+    "django.contrib.auth.hashers.Argon2PasswordHasher",
+    "django.contrib.auth.hashers.PBKDF2PasswordHasher",
+]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
+    {"NAME": "django.contrib.auth.password_validation.MinimumLengthValidator", "OPTIONS": {"min_length": 12}},
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+]
+LOGIN_URL = "sign-in"
+LOGIN_REDIRECT_URL = "home"
+LOGOUT_REDIRECT_URL = "sign-in"
+# A stranger can only slow down himself: failures are counted for the pair of account and network.
+AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
+AXES_FAILURE_LIMIT = 8
+AXES_COOLOFF_TIME = 0.25
+AXES_VERBOSE = False
+
+# Browser
+SESSION_COOKIE_AGE = 12 * 3600
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SECURE_REFERRER_POLICY = "same-origin"
+X_FRAME_OPTIONS = "DENY"
+if PRODUCTION:
+    SESSION_COOKIE_NAME = "__Host-session"
+    CSRF_COOKIE_NAME = "__Host-csrf"
+    SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = True
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+    SECURE_HSTS_SECONDS = 365 * 24 * 3600
+    SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = True
+
+# Files
+STATIC_URL = "static/"
+STATIC_ROOT = STORAGE_DIR / "static"
+STORAGES = {
+    "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"location": STORAGE_DIR / "files"},
+    },
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+WHITENOISE_USE_FINDERS = True
+DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+
+# Interface for programs
+REST_FRAMEWORK = {
+    "DEFAULT_AUTHENTICATION_CLASSES": ["labqueue.base.api.BearerToken", "labqueue.base.api.Session"],
+    "DEFAULT_PERMISSION_CLASSES": ["labqueue.access.ByTable"],
+    "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
+    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PAGINATION_CLASS": "labqueue.base.api.NewestFirst",
+    "DEFAULT_SCHEMA_CLASS": "labqueue.base.schema.HouseSchema",
+    "EXCEPTION_HANDLER": "labqueue.base.problems.handler",
+    "PAGE_SIZE": 50,
+    "UNAUTHENTICATED_USER": "django.contrib.auth.models.AnonymousUser",
+}
+SPECTACULAR_SETTINGS = {
+    "TITLE": "Laboratory work orders",
+    "DESCRIPTION": "Orders, floor, planning and shipping of a laboratory for implant abutments and crowns.",
+    "VERSION": "1",
+    "OAS_VERSION": "3.1.1",
+    "SERVE_INCLUDE_SCHEMA": False,
+    "SCHEMA_PATH_PREFIX": "/api/v1",
+    "POSTPROCESSING_HOOKS": [
+        "drf_spectacular.hooks.postprocess_schema_enums",
+        "labqueue.base.schema.document_problems",
+    ],
+}
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "root": {"handlers": ["console"], "level": "WARNING"},
+}

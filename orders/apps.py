@@ -1,0 +1,7 @@
+"""The room of orders."""
+
+from django.apps import AppConfig
+
+
+class OrdersConfig(AppConfig):
+    name = "orders"
