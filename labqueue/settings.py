@@ -58,7 +58,7 @@ MIDDLEWARE = [
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "labqueue.base.pages.RefusalPages",
-    "labqueue.access.Access",
+    "labqueue.guard.Gate",
     "axes.middleware.AxesMiddleware",
 ]
 

@@ -1,0 +1,6 @@
+"""The addresses of production: `pages` for people, `programs` for the interface."""
+
+from django.urls import URLPattern
+
+pages: list[URLPattern] = []
+programs: list[URLPattern] = []

@@ -1,0 +1,24 @@
+"""The states of a case and the moves between them: the only writer of `Case.state`."""
+
+from typing import Any
+
+from labqueue.base.models import User
+from labqueue.base.moves import move
+from orders.models import Case
+
+S = Case.State
+MOVES: dict[str, frozenset[str]] = {
+    S.DRAFT: frozenset({S.SIGNED, S.CANCELLED}),
+    S.SIGNED: frozenset({S.SIGNED, S.ACCEPTED, S.CANCELLED}),
+    S.ACCEPTED: frozenset({S.SIGNED, S.RELEASED, S.CANCELLED}),
+    S.RELEASED: frozenset({S.FINISHED, S.CANCELLED}),
+    S.FINISHED: frozenset({S.RELEASED, S.PACKED}),
+    S.PACKED: frozenset({S.SHIPPED, S.FINISHED}),
+    S.SHIPPED: frozenset(),
+    S.CANCELLED: frozenset(),
+}
+
+
+def advance(case: Case, to: str, *, verb: str, actor: User | None, **changes: Any) -> None:
+    """Take a case to its next state, in the caller's transaction. Raises Conflict where the table does not allow it."""
+    move(case, to, verb=verb, actor=actor, moves=MOVES, **changes)

@@ -1,0 +1,58 @@
+"""How a piece is made: the word that orders and floor share. Routes and the usual days in the laboratory hang on it."""
+
+from django.db import models
+
+from orders.materials import ZIRCONIA, Firing, Kind, Material, firing
+
+
+class Make(models.TextChoices):
+    """The ways of making that the laboratory has routes for."""
+
+    RESIN_CROWN = "resin_crown", "Milled resin crown"
+    RESIN_ABUTMENT = "resin_abutment", "Milled resin abutment"
+    METAL_ABUTMENT = "metal_abutment", "Milled metal abutment"
+    ZIRCONIA_ABUTMENT = "zirconia_abutment", "Zirconia abutment on a titanium base"
+    ZIRCONIA_CROWN = "zirconia_crown", "Zirconia crown"
+    ZIRCONIA_SCREW_CROWN = "zirconia_screw_crown", "Zirconia crown on a titanium base"
+    GLASS_CROWN = "glass_crown", "Lithium disilicate crown"
+    GLASS_SCREW_CROWN = "glass_screw_crown", "Lithium disilicate crown on a titanium base"
+    METAL_CROWN = "metal_crown", "Milled metal crown"
+    LAYERED_CROWN = "layered_crown", "Layered crown"
+
+
+# Usual working days in the laboratory; a case takes as long as its slowest piece.
+LAB_DAYS = {
+    Make.RESIN_CROWN: 3,
+    Make.RESIN_ABUTMENT: 4,
+    Make.METAL_ABUTMENT: 6,
+    Make.ZIRCONIA_ABUTMENT: 6,
+    Make.ZIRCONIA_CROWN: 5,
+    Make.ZIRCONIA_SCREW_CROWN: 5,
+    Make.GLASS_CROWN: 5,
+    Make.GLASS_SCREW_CROWN: 5,
+    Make.METAL_CROWN: 5,
+    Make.LAYERED_CROWN: 8,
+}
+METALS = frozenset({Material.TITANIUM, Material.COBALT_CHROME})
+
+
+def make_of(kind: str, material: str, layered: bool = False) -> Make:
+    """How a piece of this kind and material is made."""
+    if layered:
+        return Make.LAYERED_CROWN
+    if kind == Kind.ABUTMENT:
+        return _abutment(material)
+    if material in METALS:
+        return Make.METAL_CROWN
+    on_base = kind == Kind.SCREW_CROWN
+    if material in ZIRCONIA:
+        return Make.ZIRCONIA_SCREW_CROWN if on_base else Make.ZIRCONIA_CROWN
+    if firing(material) == Firing.CRYSTALLISE:
+        return Make.GLASS_SCREW_CROWN if on_base else Make.GLASS_CROWN
+    return Make.RESIN_CROWN
+
+
+def _abutment(material: str) -> Make:
+    if material in METALS:
+        return Make.METAL_ABUTMENT
+    return Make.ZIRCONIA_ABUTMENT if material in ZIRCONIA else Make.RESIN_ABUTMENT

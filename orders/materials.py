@@ -1,0 +1,123 @@
+"""What items are made of, how a material is fired, and which material is allowed for which item."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from django.db import models
+
+from orders.teeth import is_anterior, is_molar
+
+
+class Stage(models.TextChoices):
+    """A provisional shapes the tissue; the final replaces it."""
+
+    PROVISIONAL = "provisional", "Provisional"
+    FINAL = "final", "Final"
+
+
+class Kind(models.TextChoices):
+    """The pieces that are ordered."""
+
+    ABUTMENT = "abutment", "Abutment"
+    CROWN = "crown", "Crown on an abutment"
+    SCREW_CROWN = "screw_crown", "One-piece crown on a titanium base"
+
+
+class Material(models.TextChoices):
+    """Material classes; the product and its lot are recorded when a piece is made."""
+
+    PMMA = "pmma", "PMMA"
+    COMPOSITE = "composite", "Milled composite"
+    PEEK = "peek", "PEEK"
+    TITANIUM = "titanium", "Titanium alloy"
+    COBALT_CHROME = "cobalt_chrome", "Cobalt-chrome"
+    ZIRCONIA_3Y = "zirconia_3y", "Zirconia 3Y"
+    ZIRCONIA_4Y = "zirconia_4y", "Zirconia 4Y"
+    ZIRCONIA_5Y = "zirconia_5y", "Zirconia 5Y"
+    LITHIUM_DISILICATE = "lithium_disilicate", "Lithium disilicate"
+    HYBRID_CERAMIC = "hybrid_ceramic", "Hybrid ceramic"
+    FELDSPAR = "feldspar", "Feldspar or leucite ceramic"
+
+
+class Connection(models.TextChoices):
+    """How the piece meets the implant."""
+
+    INTERNAL_HEX = "internal_hex", "Internal hex"
+    EXTERNAL_HEX = "external_hex", "External hex"
+    CONICAL = "conical", "Conical with index"
+    MORSE = "morse", "Morse taper"
+    TRI_CHANNEL = "tri_channel", "Tri-channel"
+    OCTAGON = "octagon", "Internal octagon, tissue level"
+    MULTI_UNIT = "multi_unit", "Multi-unit abutment level"
+
+
+class Retention(models.TextChoices):
+    """How the piece is held."""
+
+    SCREW = "screw", "Screw-retained"
+    CEMENT = "cement", "Cement-retained"
+    ANGLED_SCREW = "angled_screw", "Angulated screw channel"
+
+
+class Firing(StrEnum):
+    """The furnace a material needs. A metal, a polymer or a resin must never see one."""
+
+    NONE = "none"
+    SINTER = "sintering"
+    CRYSTALLISE = "crystallisation"
+
+
+ZIRCONIA = frozenset({Material.ZIRCONIA_3Y, Material.ZIRCONIA_4Y, Material.ZIRCONIA_5Y})
+
+
+def firing(material: str) -> Firing:
+    """The firing route of a material."""
+    if material in ZIRCONIA:
+        return Firing.SINTER
+    return Firing.CRYSTALLISE if material == Material.LITHIUM_DISILICATE else Firing.NONE
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """Whether a material is allowed: `ok`, `warn` (with what to weigh) or `reject`."""
+
+    level: str
+    why: str = ""
+
+
+# One row per kind of piece; the letters stand for the materials in their order above: o allowed, w allowed with a
+# warning, x refused.
+MATRIX = {
+    ("provisional", "abutment", "any"): "ooowxwwxxwx",
+    ("provisional", "crown", "any"): "oowxxwwwxwx",
+    ("provisional", "screw_crown", "any"): "oowxxwwwxwx",
+    ("final", "abutment", "any"): "xxwowowxwwx",
+    ("final", "crown", "anterior"): "xwxxwwoooww",
+    ("final", "crown", "premolar"): "xwxxwoowowx",
+    ("final", "crown", "molar"): "xxxxwoowwwx",
+    ("final", "screw_crown", "anterior"): "xxxxwoowowx",
+    ("final", "screw_crown", "premolar"): "xxxxwoowwwx",
+    ("final", "screw_crown", "molar"): "xxxxwoowwwx",
+    ("layered", "crown", "anterior"): "xxxxwoowoxx",
+    ("layered", "crown", "posterior"): "xxxxwwwxwxx",
+}
+LEVELS = {"o": "ok", "w": "warn", "x": "reject"}
+
+
+def verdict(stage: str, kind: str, material: str, tooth: int, layered: bool = False) -> Verdict:
+    """What the trade says of this material for this piece at this tooth."""
+    row = MATRIX[matrix_row(stage, kind, tooth, layered)]
+    level = LEVELS[row[list(Material).index(Material(material))]]
+    piece = f"{Stage(stage).label.lower()} {Kind(kind).label.lower()}"
+    if level == "reject":
+        allowed = ", ".join(m.label for m, letter in zip(Material, row, strict=True) if letter == "o")
+        return Verdict(level, f"{Material(material).label} is not possible for a {piece}. Possible: {allowed}.")
+    return Verdict(level, f"{Material(material).label} is unusual for a {piece} here." if level == "warn" else "")
+
+
+def matrix_row(stage: str, kind: str, tooth: int, layered: bool) -> tuple[str, str, str]:
+    """The row of the matrix that speaks of this piece."""
+    region = "anterior" if is_anterior(tooth) else "molar" if is_molar(tooth) else "premolar"
+    if layered:
+        return ("layered", "crown", "anterior" if is_anterior(tooth) else "posterior")
+    return (stage, kind, "any") if (stage, kind, "any") in MATRIX else (stage, kind, region)
