@@ -9,6 +9,7 @@ class Make(models.TextChoices):
     """The ways of making that the laboratory has routes for."""
 
     RESIN_CROWN = "resin_crown", "Milled resin crown"
+    RESIN_SCREW_CROWN = "resin_screw_crown", "Milled resin crown on a titanium base"
     RESIN_ABUTMENT = "resin_abutment", "Milled resin abutment"
     METAL_ABUTMENT = "metal_abutment", "Milled metal abutment"
     ZIRCONIA_ABUTMENT = "zirconia_abutment", "Zirconia abutment on a titanium base"
@@ -23,6 +24,7 @@ class Make(models.TextChoices):
 # Usual working days in the laboratory; a case takes as long as its slowest piece.
 LAB_DAYS = {
     Make.RESIN_CROWN: 3,
+    Make.RESIN_SCREW_CROWN: 3,
     Make.RESIN_ABUTMENT: 4,
     Make.METAL_ABUTMENT: 6,
     Make.ZIRCONIA_ABUTMENT: 6,
@@ -49,7 +51,7 @@ def make_of(kind: str, material: str, layered: bool = False) -> Make:
         return Make.ZIRCONIA_SCREW_CROWN if on_base else Make.ZIRCONIA_CROWN
     if firing(material) == Firing.CRYSTALLISE:
         return Make.GLASS_SCREW_CROWN if on_base else Make.GLASS_CROWN
-    return Make.RESIN_CROWN
+    return Make.RESIN_SCREW_CROWN if on_base else Make.RESIN_CROWN
 
 
 def _abutment(material: str) -> Make:
