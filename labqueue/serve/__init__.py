@@ -1,0 +1,1 @@
+"""The embedded default: broker, worker and web server under one command, for one machine."""
