@@ -3,12 +3,14 @@
 import hashlib
 from datetime import timedelta
 
+from django.db import transaction
 from django.utils import timezone
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.pagination import CursorPagination
 from rest_framework.request import Request
 
+from labqueue.base import audit
 from labqueue.base.errors import Forbidden, refuse
 from labqueue.base.models import ApiToken, User, is_live, new_token
 
@@ -18,12 +20,23 @@ def digest(token: str) -> str:
     return hashlib.sha256(token.encode()).hexdigest()
 
 
+@transaction.atomic
 def issue_token(user: User, name: str, days: int = 365) -> str:
-    """Make a token for `user`; the text is shown once and cannot be read back."""
-    token = new_token()
+    """Make a token for `user`, good for that many days; the text is shown once and cannot be read back."""
+    text = new_token()
     expires = timezone.now() + timedelta(days=days)
-    ApiToken.objects.create(user=user, name=name, digest=digest(token), expires_at=expires)
-    return token
+    token = ApiToken.objects.create(user=user, name=name, digest=digest(text), expires_at=expires)
+    audit.record(user, "issue token", user, after={"token": token, "name": name, "expires_at": expires})
+    return text
+
+
+@transaction.atomic
+def revoke_token(token: ApiToken, actor: User) -> None:
+    """End a token at once. A token that was revoked before stays revoked since then."""
+    now = timezone.now()
+    if ApiToken.objects.filter(pk=token.pk, revoked_at=None).update(revoked_at=now):
+        token.revoked_at = now
+        audit.record(token.user, "revoke token", actor, after={"token": token, "revoked_at": now})
 
 
 class BearerToken(BaseAuthentication):

@@ -4,6 +4,7 @@ from django.db import migrations
 from django.db.backends.base.base import BaseDatabaseWrapper
 from django.db.backends.base.schema import BaseDatabaseSchemaEditor
 
+# The setting lets test runs empty whole tables; it opens neither UPDATE nor DELETE.
 FUNCTION = """
 CREATE OR REPLACE FUNCTION refuse_change() RETURNS trigger LANGUAGE plpgsql AS $$
 BEGIN
@@ -17,6 +18,8 @@ class AppendOnly(migrations.RunPython):
     """Migration operation: rows of `table` for which the SQL condition `when` holds are frozen.
 
     `when` speaks of the row as `OLD`; PostgreSQL allows no subquery in it, so keep to the row's own columns.
+    SQLite alters a table by copying it and loses its triggers: a later migration that alters `table` repeats this
+    operation at its end.
     """
 
     def __init__(self, table: str, when: str = "") -> None:
@@ -28,13 +31,14 @@ class AppendOnly(migrations.RunPython):
         return (self.__class__.__qualname__, [], {"table": self.table, "when": self.when})
 
     def _apply(self, apps: object, editor: BaseDatabaseSchemaEditor) -> None:
+        self._unapply(apps, editor)
         for statement in statements(editor.connection, self.table, self.when):
-            editor.execute(statement)
+            editor.execute(statement, params=None)
 
     def _unapply(self, apps: object, editor: BaseDatabaseSchemaEditor) -> None:
         on = f" ON {self.table}" if editor.connection.vendor == "postgresql" else ""
         for name in trigger_names(editor.connection, self.table):
-            editor.execute(f"DROP TRIGGER IF EXISTS {name}{on}")
+            editor.execute(f"DROP TRIGGER IF EXISTS {name}{on}", params=None)
 
 
 def trigger_names(connection: BaseDatabaseWrapper, table: str) -> list[str]:

@@ -1,7 +1,12 @@
-"""The audit trail: one append-only chain per subject, tamper-evident by hashes."""
+"""The audit trail: one append-only chain per subject, tamper-evident by hashes.
+
+Verifying finds an event that was changed, removed, moved or added, and a tail that was cut off. It cannot find that
+somebody who may do everything in the database wrote a chain anew, head included: against that, keep heads elsewhere.
+"""
 
 import hashlib
 import json
+import math
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
@@ -9,6 +14,7 @@ from typing import Any
 from django.db import models, transaction
 from django.utils import timezone
 
+from labqueue.base import transactions
 from labqueue.base.models import Chain, Event, User
 
 
@@ -26,15 +32,14 @@ def record(
 ) -> Event:
     """Append one event to the chain of `subject`, in the caller's transaction. `actor` None is the service itself.
 
+    The chain stays locked until the commit; who writes to several chains does it in a fixed order (case before item).
     Raises django.db.transaction.TransactionManagementError outside a transaction.
     """
-    if not transaction.get_connection().in_atomic_block:
-        raise transaction.TransactionManagementError("an audit event belongs into the transaction of its change")
+    transactions.required("an audit event belongs into the transaction of its change")
     name = subject if isinstance(subject, str) else chain_name(subject)
-    Chain.objects.get_or_create(name=name)
-    head = Chain.objects.select_for_update().get(name=name)
+    head, _ = Chain.objects.select_for_update(no_key=True).get_or_create(name=name)
     event = Event(chain=head, seq=head.length + 1, at=timezone.now(), actor=actor, verb=verb, prev=head.hash)
-    event.before, event.after = before or {}, after or {}
+    event.before, event.after = plain(before or {}), plain(after or {})
     event.hash = seal(event)
     event.save(force_insert=True)
     Chain.objects.filter(pk=head.pk).update(length=event.seq, hash=event.hash)
@@ -66,17 +71,25 @@ class Break:
 
 
 def verify(chain: Chain) -> Break | None:
-    """The first broken event of a chain, or None. A tail that was cut off shows against the head."""
+    """The first broken event of a chain, or None. Nobody can append meanwhile."""
+    with transaction.atomic():
+        head = Chain.objects.select_for_update(no_key=True).get(pk=chain.pk)
+        return _first_break(head)
+
+
+def _first_break(head: Chain) -> Break | None:
     prev, seq = "", 0
-    for event in chain.events.select_related("chain").order_by("seq"):
+    for event in head.events.select_related("chain").order_by("seq"):
         seq += 1
         if event.seq != seq:
-            return Break(chain.name, seq, "an event is missing")
+            return Break(head.name, seq, "an event is missing")
         if event.prev != prev or event.hash != seal(event):
-            return Break(chain.name, seq, "the event was changed")
+            return Break(head.name, seq, "the event was changed")
+        if seq > head.length:
+            return Break(head.name, seq, "the event was added past the head")
         prev = event.hash
-    if (chain.length, chain.hash) != (seq, prev):
-        return Break(chain.name, seq + 1, "the end of the chain is missing")
+    if (head.length, head.hash) != (seq, prev):
+        return Break(head.name, seq + 1, "the end of the chain is missing")
     return None
 
 
@@ -91,13 +104,29 @@ def instant(at: datetime) -> str:
 
 
 def plain(values: dict[str, Any]) -> dict[str, Any]:
-    """Values as an event can hold them: rows by their id, instants in UTC, everything else that is not plain as text."""
-    return {name: _plain(value) for name, value in values.items()}
+    """Values as an event can hold them: rows by their id, instants in UTC, what JSON does not know as text."""
+    return {str(name): _plain(value) for name, value in values.items()}
 
 
 def _plain(value: Any) -> Any:
-    if isinstance(value, models.Model):
-        return value.pk
-    if isinstance(value, datetime):
-        return instant(value)
-    return value if isinstance(value, str | int | float | bool | list | dict | None) else str(value)
+    match value:
+        case models.Model():
+            return _plain(value.pk)
+        case datetime():
+            return instant(value)
+        case dict():
+            return plain(value)
+        case list() | tuple():
+            return [_plain(part) for part in value]
+        case float():
+            return _number(value)
+        case str() | int() | None:
+            return value
+    return str(value)
+
+
+def _number(value: float) -> float | int | str:
+    """A number that both databases give back as it was: PostgreSQL keeps 1e20 as a whole number, and no infinity."""
+    if not math.isfinite(value):
+        return str(value)
+    return int(value) if value.is_integer() else value

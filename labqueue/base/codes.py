@@ -18,11 +18,11 @@ def with_check(digits: str) -> str:
 
 
 def read(code: str, length: int, field: str = "code") -> str:
-    """The digits of a scanned code of `length` digits, without the check digit. Spaces and hyphens are passed over.
+    """The digits of a scanned code of `length` digits, less the check digit. White space and hyphens are passed over.
 
     Raises Refusal naming `field` where it is not such a code.
     """
-    digits = code.replace(" ", "").replace("-", "")
+    digits = "".join(code.split()).replace("-", "")
     if not (digits.isascii() and digits.isdigit() and len(digits) == length):
         raise refuse("code", f"“{code[:40]}” is not a code of this laboratory: it has {length} digits.", field)
     if check_digit(digits[:-1]) != digits[-1]:

@@ -15,7 +15,8 @@ class Fault:
     @property
     def pointer(self) -> str:
         """The field as a JSON Pointer (RFC 6901)."""
-        return "/" + self.field.replace(".", "/") if self.field else ""
+        path = self.field.replace("~", "~0").replace("/", "~1").replace(".", "/")
+        return f"/{path}" if path else ""
 
 
 class Refusal(Exception):

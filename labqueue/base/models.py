@@ -13,6 +13,8 @@ from labqueue.base.roles import LABORATORY, Role
 class User(AbstractUser):
     """A person who signs in. Which practice somebody belongs to stands in `orders.Member`."""
 
+    REQUIRED_FIELDS = ["email", "role"]
+
     role = models.CharField(max_length=12, choices=Role.choices)
 
     class Meta:
@@ -68,12 +70,18 @@ class Event(models.Model):
 
 
 class OutboxRow(models.Model):
-    """Work that a transaction leaves behind for a worker. Written with the change, so neither is there without the other."""
+    """Work that a transaction leaves behind for a worker, written with the change: neither is there without the other.
+
+    Of one kind and subject at most one row is queued and at most one is running.
+    """
 
     class State(models.TextChoices):
         QUEUED = "queued"
         RUNNING = "running"
         DONE = "done"
+        # Failed while the same work was queued anew, which does it all.
+        REPLACED = "replaced"
+        # Failed too often; somebody has to look at it.
         DEAD = "dead"
 
     kind = models.CharField(max_length=60)
@@ -90,7 +98,12 @@ class OutboxRow(models.Model):
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["kind", "subject"], condition=Q(state="queued"), name="outbox_queued_once"),
-            models.CheckConstraint(condition=Q(state__in=["queued", "running", "done", "dead"]), name="outbox_state"),
+            models.UniqueConstraint(
+                fields=["kind", "subject"], condition=Q(state="running"), name="outbox_running_once"
+            ),
+            models.CheckConstraint(
+                condition=Q(state__in=["queued", "running", "done", "replaced", "dead"]), name="outbox_state"
+            ),
             models.CheckConstraint(
                 condition=~Q(state="running") | Q(lease_until__isnull=False), name="outbox_running_has_lease"
             ),

@@ -1,5 +1,6 @@
 """Amounts of money: whole minor units (cents), rounded half up once and in one place."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
@@ -8,7 +9,7 @@ EXPONENTS = {"JPY": 0, "KRW": 0, "CLP": 0, "ISK": 0, "BHD": 3, "KWD": 3, "TND": 
 BASIS_POINTS = 10_000
 
 
-@dataclass(frozen=True, order=True)
+@dataclass(frozen=True)
 class Money:
     """`minor` units of `currency`; adding two currencies raises ValueError."""
 
@@ -27,10 +28,10 @@ class Money:
 
     def share(self, basis_points: int) -> "Money":
         """That many hundredths of a per cent of the amount, half up, away from zero."""
-        exact = Decimal(self.minor) * basis_points / BASIS_POINTS
+        exact = Decimal(self.minor * basis_points) / BASIS_POINTS
         return Money(int(exact.quantize(Decimal(1), ROUND_HALF_UP)), self.currency)
 
 
-def total(amounts: "list[Money]", currency: str) -> Money:
+def total(amounts: Iterable[Money], currency: str) -> Money:
     """The sum; zero of `currency` for none."""
     return sum(amounts, Money(0, currency))

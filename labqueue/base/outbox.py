@@ -1,25 +1,32 @@
 """The outbox: work that a transaction leaves behind, done later by a worker, at least once and published exactly once.
 
-A row is claimed under a lease by compare-and-set. Its handler computes without a transaction and returns what is to be
-written; that is written in the transaction that closes the row, and only if this attempt still holds it.
+A row is claimed under a lease. Its handler computes without a transaction and returns what is to be written; that is
+written in the transaction that closes the row, and only if this attempt still holds it. Of one kind and subject only
+one row runs at a time, so that an older result is never written over a newer one.
 """
 
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 
-from django.db import transaction
-from django.db.models import F, Q, QuerySet
+from django.db import IntegrityError, transaction
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from labqueue.base import transactions
 from labqueue.base.models import OutboxRow
 
 log = logging.getLogger(__name__)
 
 MAX_ATTEMPTS = 3
+State = OutboxRow.State
 Publish = Callable[[], None]
 Work = Callable[[OutboxRow], Publish]
+
+
+class LeaseLost(Exception):
+    """Another attempt has taken the row: stop, what this one computes is no longer wanted."""
 
 
 @dataclass(frozen=True)
@@ -29,12 +36,20 @@ class Handler:
     work: Work
     lease: int
 
+    def until(self) -> datetime:
+        """When a lease taken now ends."""
+        return timezone.now() + timedelta(seconds=self.lease)
+
 
 HANDLERS: dict[str, Handler] = {}
 
 
 def handles(kind: str, lease: int = 60) -> Callable[[Work], Work]:
-    """Decorator: this function does the rows of `kind`. It returns what publishes its result."""
+    """Decorator: this function does the rows of `kind`. It returns what publishes its result.
+
+    Work that can take longer than `lease` seconds calls `extend` between its steps. Short leases are good: work whose
+    worker was killed is taken up again when its lease has run out.
+    """
 
     def register(work: Work) -> Work:
         HANDLERS[kind] = Handler(work, lease)
@@ -44,12 +59,29 @@ def handles(kind: str, lease: int = 60) -> Callable[[Work], Work]:
 
 
 def put(kind: str, subject: str, payload: dict[str, object] | None = None) -> OutboxRow:
-    """Leave work behind in the caller's transaction. While a row of that kind and subject is queued, no second is made."""
-    row = OutboxRow(kind=kind, subject=subject, payload=payload or {}, due_at=timezone.now())
-    OutboxRow.objects.bulk_create([row], ignore_conflicts=True)
-    queued = OutboxRow.objects.get(kind=kind, subject=subject, state=OutboxRow.State.QUEUED)
-    transaction.on_commit(lambda: poke(queued.pk), robust=True)
-    return queued
+    """Leave work behind in the caller's transaction. While a row of that kind and subject is queued, no second is made.
+
+    The last payload counts. The queued row stays locked until the commit: nobody can claim it and compute without this
+    transaction's changes. So call it late, and for several subjects in a fixed order.
+    Raises django.db.transaction.TransactionManagementError outside a transaction.
+    """
+    transactions.required("outbox rows belong into the transaction of their change")
+    row = insert_or_lock(kind, subject, payload or {})
+    if row.payload != (payload or {}):
+        row.payload = payload or {}
+        row.save(update_fields=["payload"])
+    transaction.on_commit(lambda: poke(row.pk), robust=True)
+    return row
+
+
+def insert_or_lock(kind: str, subject: str, payload: dict[str, object]) -> OutboxRow:
+    """The queued row, made if there is none. Where a worker claims it between the two statements, a new one is made."""
+    queued = OutboxRow.objects.select_for_update(no_key=True).filter(kind=kind, subject=subject, state=State.QUEUED)
+    while True:
+        fresh = OutboxRow(kind=kind, subject=subject, payload=payload, due_at=timezone.now())
+        OutboxRow.objects.bulk_create([fresh], ignore_conflicts=True)
+        if row := queued.first():
+            return row
 
 
 def poke(row_id: int) -> None:
@@ -57,7 +89,7 @@ def poke(row_id: int) -> None:
     from labqueue.base.tasks import run_outbox
 
     try:
-        run_outbox.apply_async([row_id], retry=False)
+        run_outbox.apply_async((row_id,), retry=False)
     except Exception as error:
         log.warning("outbox row %s waits for the sweep: %s", row_id, error)
 
@@ -67,63 +99,116 @@ def run(row_id: int) -> bool:
     row = claim(row_id)
     if row is None:
         return False
+    finished = attempt(row)
+    wake_next(row)
+    return finished
+
+
+def attempt(row: OutboxRow) -> bool:
+    """Do a claimed row once; whether its result was published."""
     try:
-        publish = HANDLERS[row.kind].work(row)
-        return finish(row, publish)
+        return finish(row, HANDLERS[row.kind].work(row))
+    except LeaseLost:
+        log.warning("outbox row %s (%s): attempt %s was overtaken", row.pk, row.kind, row.attempt)
     except Exception as error:
         log.exception("outbox row %s (%s) failed", row.pk, row.kind)
         give_back(row, f"{type(error).__name__}: {error}")
-        return False
+    return False
 
 
 def due() -> Q:
     """Rows that a worker may take now: queued and due, or running under a lease that has run out."""
     now = timezone.now()
-    return Q(state=OutboxRow.State.QUEUED, due_at__lte=now) | Q(state=OutboxRow.State.RUNNING, lease_until__lt=now)
+    return Q(state=State.QUEUED, due_at__lte=now) | Q(state=State.RUNNING, lease_until__lt=now)
+
+
+def held(row: OutboxRow) -> QuerySet[OutboxRow]:
+    """The row, as long as this attempt holds it."""
+    return OutboxRow.objects.filter(pk=row.pk, attempt=row.attempt, state=State.RUNNING)
 
 
 def claim(row_id: int) -> OutboxRow | None:
     """Take a row under a lease, or None where it is not due, somebody holds it, or it was tried too often."""
-    rows = OutboxRow.objects.filter(due(), pk=row_id)
-    kind = rows.values_list("kind", flat=True).first()
-    if kind is None or bury(rows):
-        return None
-    until = timezone.now() + timedelta(seconds=HANDLERS[kind].lease)
-    if rows.update(state=OutboxRow.State.RUNNING, attempt=F("attempt") + 1, lease_until=until) != 1:
-        return None
-    return OutboxRow.objects.get(pk=row_id)
+    with transaction.atomic():
+        row = OutboxRow.objects.select_for_update(skip_locked=True).filter(due(), pk=row_id).first()
+        if row is None or must_wait(row):
+            return None
+        if row.attempt >= MAX_ATTEMPTS:
+            bury(row, "its worker died or overran the lease each time")
+            return None
+        row.state, row.attempt, row.lease_until = State.RUNNING, row.attempt + 1, HANDLERS[row.kind].until()
+        row.save(update_fields=["state", "attempt", "lease_until"])
+    return row
 
 
-def bury(rows: QuerySet[OutboxRow]) -> bool:
-    """Set aside what was tried too often, so that work which kills its worker cannot go round for ever."""
-    spent = rows.filter(attempt__gte=MAX_ATTEMPTS)
-    return spent.update(state=OutboxRow.State.DEAD, finished_at=timezone.now(), error="tried too often") > 0
+def must_wait(row: OutboxRow) -> bool:
+    """Whether the same work is running in another row, or nobody here knows how to do it."""
+    if row.kind not in HANDLERS:
+        log.error("outbox row %s: there is no handler for %s", row.pk, row.kind)
+        return True
+    same = OutboxRow.objects.filter(kind=row.kind, subject=row.subject, state=State.RUNNING)
+    return same.exclude(pk=row.pk).exists()
+
+
+def extend(row: OutboxRow) -> None:
+    """Hold a claimed row for a full lease from now. Raises LeaseLost where another attempt has taken it."""
+    until = HANDLERS[row.kind].until()
+    if held(row).update(lease_until=until) != 1:
+        raise LeaseLost
+    row.lease_until = until
 
 
 def finish(row: OutboxRow, publish: Publish) -> bool:
     """Close the row and publish in one transaction, unless another attempt has taken it meanwhile."""
     with transaction.atomic():
-        mine = OutboxRow.objects.filter(pk=row.pk, attempt=row.attempt, state=OutboxRow.State.RUNNING)
-        if mine.update(state=OutboxRow.State.DONE, finished_at=timezone.now(), lease_until=None, error="") != 1:
+        if not close(row, State.DONE):
             return False
         publish()
     return True
 
 
 def give_back(row: OutboxRow, error: str) -> None:
-    """After a failure: again later, or set aside after the last attempt or where the same work is queued anew."""
-    mine = OutboxRow.objects.filter(pk=row.pk, attempt=row.attempt, state=OutboxRow.State.RUNNING)
-    queued = OutboxRow.objects.filter(kind=row.kind, subject=row.subject, state=OutboxRow.State.QUEUED)
-    if row.attempt >= MAX_ATTEMPTS or queued.exists():
-        mine.update(state=OutboxRow.State.DEAD, finished_at=timezone.now(), lease_until=None, error=error[:500])
+    """After a failure: again later, set aside after the last attempt, or left to a newer row of the same work."""
+    if row.attempt >= MAX_ATTEMPTS:
+        bury(row, error)
         return
     wait = timedelta(seconds=5 * 4 ** (row.attempt - 1))
-    mine.update(state=OutboxRow.State.QUEUED, due_at=timezone.now() + wait, lease_until=None, error=error[:500])
+    try:
+        with transaction.atomic():
+            later = timezone.now() + wait
+            held(row).update(state=State.QUEUED, due_at=later, lease_until=None, error=shortened(error))
+    except IntegrityError:
+        close(row, State.REPLACED, error)
+
+
+def bury(row: OutboxRow, error: str) -> None:
+    """Set aside what was tried too often, so that work which kills its worker cannot go round for ever."""
+    log.error("outbox row %s (%s) is set aside: %s", row.pk, row.kind, error)
+    close(row, State.DEAD, error)
+
+
+def close(row: OutboxRow, state: State, error: str = "") -> bool:
+    """End the row; False where this attempt no longer holds it."""
+    end = {"state": state, "finished_at": timezone.now(), "lease_until": None, "error": shortened(error)}
+    return held(row).update(**end) == 1
+
+
+def shortened(error: str) -> str:
+    """As the column takes it."""
+    return error.replace("\0", "")[:500]
+
+
+def wake_next(row: OutboxRow) -> None:
+    """Tell a worker of the same work queued anew, which had to wait for this row."""
+    queued = OutboxRow.objects.filter(due(), kind=row.kind, subject=row.subject, state=State.QUEUED)
+    if (row_id := queued.values_list("pk", flat=True).first()) is not None:
+        poke(row_id)
 
 
 def sweep(limit: int = 200) -> list[int]:
     """Send a message for every row that is due; their ids. For messages that were lost and leases that ran out."""
-    ids = list(OutboxRow.objects.filter(due()).order_by("due_at").values_list("pk", flat=True)[:limit])
+    rows = OutboxRow.objects.filter(due(), kind__in=HANDLERS).order_by("due_at")
+    ids = list(rows.values_list("pk", flat=True)[:limit])
     for row_id in ids:
         poke(row_id)
     return ids

@@ -7,13 +7,16 @@ from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
-from labqueue.base.errors import Fault, Refusal
+from labqueue.base.errors import Conflict, Fault, Forbidden, NotFound, Refusal
 
 MEDIA_TYPE = "application/problem+json"
+# The framework's errors of the same status bear our title, since a type has one title.
+TITLES = {kind.status: kind.title for kind in (Refusal, Forbidden, NotFound, Conflict)}
 
 
 def body(status: int, title: str, faults: list[Fault]) -> dict[str, Any]:
     """The document: `type`, `title`, `status`, `detail` and one entry per fault in `errors`."""
+    title = TITLES.get(status, title)
     return {
         "type": f"urn:labqueue:problem:{title.lower().replace(' ', '-')}",
         "title": title,
@@ -30,9 +33,8 @@ def handler(error: Exception, context: dict[str, Any]) -> Response | None:
     response = exception_handler(error, context)
     if response is None:
         return None
-    faults = list(flatten(response.data)) if isinstance(error, exceptions.ValidationError) else [fault_of(error)]
-    titled = answer(response.status_code, response.status_text, faults)
-    for name in ("WWW-Authenticate", "Retry-After", "Allow"):
+    titled = answer(response.status_code, response.status_text, faults_of(error, response.data))
+    for name in ("WWW-Authenticate", "Retry-After"):
         if name in response.headers:
             titled.headers[name] = response.headers[name]
     return titled
@@ -45,12 +47,14 @@ def answer(status: int, title: str, faults: list[Fault]) -> Response:
     return response
 
 
-def fault_of(error: Exception) -> Fault:
-    """The one fault of a framework error."""
-    return Fault(getattr(error, "default_code", "error"), str(getattr(error, "detail", error)))
+def faults_of(error: Exception, data: Any) -> list[Fault]:
+    """A framework error's faults: one per field where it was the input, else one for the whole request."""
+    if isinstance(data, dict) and "detail" in data and not isinstance(error, exceptions.ValidationError):
+        return flatten(data["detail"])
+    return flatten(data)
 
 
-def flatten(data: Any, path: str = "") -> "list[Fault]":
+def flatten(data: Any, path: str = "") -> list[Fault]:
     """DRF's nested validation errors as faults with their paths."""
     if isinstance(data, dict):
         return [fault for key, value in data.items() for fault in flatten(value, join(path, str(key)))]

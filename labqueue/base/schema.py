@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from drf_spectacular.authentication import SessionScheme
+from drf_spectacular.extensions import OpenApiAuthenticationExtension
 from drf_spectacular.openapi import AutoSchema
 
 PROBLEM = {
@@ -39,7 +41,24 @@ REFUSALS = {
 }
 
 
-class HouseSchema(AutoSchema):  # type: ignore[misc]
+class BearerScheme(OpenApiAuthenticationExtension):  # type: ignore[no-untyped-call]
+    """Describes our tokens."""
+
+    target_class = "labqueue.base.api.BearerToken"
+    name = "bearer"
+
+    def get_security_definition(self, auto_schema: AutoSchema) -> dict[str, str]:
+        """RFC 6750."""
+        return {"type": "http", "scheme": "bearer"}
+
+
+class BrowserScheme(SessionScheme):  # type: ignore[no-untyped-call]
+    """Describes the session of a browser."""
+
+    target_class = "labqueue.base.api.Session"
+
+
+class HouseSchema(AutoSchema):
     """Groups operations by the first part of their path."""
 
     def get_tags(self) -> list[str]:

@@ -2,7 +2,7 @@
 
 from collections.abc import Collection
 from dataclasses import dataclass, field
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 MONDAY_TO_FRIDAY = frozenset(range(5))
@@ -16,8 +16,8 @@ class Workdays:
     closed: Collection[date] = field(default_factory=frozenset)
 
     def __post_init__(self) -> None:
-        if not self.week:
-            raise ValueError("a calendar needs at least one working weekday")
+        if not self.week or not self.week <= frozenset(range(7)):
+            raise ValueError("a calendar needs at least one working weekday, from 0 (Monday) to 6")
 
     def is_open(self, day: date) -> bool:
         """Whether somebody works on `day`."""
@@ -46,5 +46,8 @@ class Workdays:
 
 
 def at(day: date, clock: time, zone: ZoneInfo) -> datetime:
-    """The instant of a clock time; one that a clock change skips or doubles counts with the offset before it (fold 0)."""
-    return datetime.combine(day, clock, tzinfo=zone)
+    """The instant, in UTC, of a clock time in `zone`.
+
+    A clock time that a change of the clock skips or doubles counts with the offset before the change.
+    """
+    return datetime.combine(day, clock.replace(fold=0), tzinfo=zone).astimezone(UTC)
