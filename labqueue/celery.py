@@ -20,6 +20,8 @@ app.conf.update(
         "unacked_restore_throttle": 1,
         "socket_timeout": 10,
         "socket_connect_timeout": 3,
+        # Who sends a message does not wait for a broker that is away: the sweep sends it again.
+        "max_retries": 0,
     },
     broker_connection_retry_on_startup=True,
     broker_connection_max_retries=None,
