@@ -103,7 +103,7 @@ class RouteStep(models.Model):
     back_to = models.PositiveSmallIntegerField(null=True, blank=True)
     # A crown's step that needs the finished abutment of its tooth.
     joins = models.BooleanField(default=False)
-    # Whether the step uses up a lot of the item's material (`material`) or of a part, such as `titanium_base`.
+    # What the step takes from a lot: `material` for the item's own, or a `Part`.
     takes = models.CharField(max_length=20, blank=True)
 
     class Meta:
@@ -117,7 +117,11 @@ class RouteStep(models.Model):
 
 
 class WorkItem(models.Model):
-    """One piece on the floor, under its own code, with the facts of the signed item that the bench needs."""
+    """One piece on the floor, under its own code, with the facts of the signed item that the bench needs.
+
+    The signed item is the one of `prescription` with the same tooth and kind. `line` numbers the pieces of a case and
+    is part of the code: it is never used again, so a piece that is made anew takes the next number.
+    """
 
     class State(models.TextChoices):
         OPEN = "open", "In work"
@@ -139,9 +143,10 @@ class WorkItem(models.Model):
     class Meta:
         ordering = ["case_id", "line"]
         constraints = [
+            models.UniqueConstraint(fields=["case", "line"], name="work_item_line_once"),
             models.UniqueConstraint(
-                fields=["case", "line"], condition=~Q(state="withdrawn"), name="one_work_item_per_line"
-            )
+                fields=["case", "tooth", "kind"], condition=~Q(state="withdrawn"), name="one_work_item_per_piece"
+            ),
         ]
 
     def __str__(self) -> str:
@@ -149,7 +154,7 @@ class WorkItem(models.Model):
 
 
 class WorkStep(models.Model):
-    """One step of one work item: waiting, running, done."""
+    """One step of one work item as it stands: waiting, running, done. `attempt` counts how often it was taken up."""
 
     class State(models.TextChoices):
         WAITING = "waiting", "Waits"
@@ -160,6 +165,7 @@ class WorkStep(models.Model):
     plan = models.ForeignKey(RouteStep, on_delete=models.PROTECT, related_name="+")
     station = models.ForeignKey(Station, on_delete=models.PROTECT, related_name="work_steps")
     seq = models.PositiveSmallIntegerField()
+    attempt = models.PositiveSmallIntegerField(default=1)
     state = models.CharField(max_length=8, choices=State.choices, default=State.WAITING)
     started_at = models.DateTimeField(null=True, blank=True)
     started_by = models.ForeignKey(User, on_delete=models.PROTECT, null=True, related_name="+")
@@ -181,7 +187,7 @@ class WorkStep(models.Model):
 
 
 class Scan(models.Model):
-    """One scan as it happened. `key` is made by the device, so a scan that is sent twice counts once. Append-only."""
+    """One scan that counted. `key` is made by the device, so a scan that is sent twice counts once. Append-only."""
 
     class Action(models.TextChoices):
         START = "start", "Start"
@@ -191,6 +197,7 @@ class Scan(models.Model):
     item = models.ForeignKey(WorkItem, on_delete=models.PROTECT, related_name="scans")
     step = models.ForeignKey(WorkStep, on_delete=models.PROTECT, related_name="scans")
     station = models.ForeignKey(Station, on_delete=models.PROTECT, related_name="scans")
+    attempt = models.PositiveSmallIntegerField()
     action = models.CharField(max_length=5, choices=Action.choices)
     by = models.ForeignKey(User, on_delete=models.PROTECT, related_name="+")
     occurred_at = models.DateTimeField()
@@ -198,11 +205,25 @@ class Scan(models.Model):
 
     class Meta:
         indexes = [models.Index(fields=["item", "id"], name="scan_of_item")]
-        constraints = [models.UniqueConstraint(fields=["step", "action"], name="scan_once_per_step_and_action")]
+        constraints = [models.UniqueConstraint(fields=["step", "attempt", "action"], name="scan_once_per_attempt")]
+
+
+class ScanEcho(models.Model):
+    """The key of a second trigger of a scan. It means that scan however late and often it is sent. Append-only."""
+
+    key = models.UUIDField(unique=True)
+    scan = models.ForeignKey(Scan, on_delete=models.PROTECT, related_name="echoes")
+
+
+class Part(models.TextChoices):
+    """Bought parts that go into a piece under a lot of their own."""
+
+    TITANIUM_BASE = "titanium_base", "Titanium base"
+    SCREW = "screw", "Clinical screw"
 
 
 class Lot(models.Model):
-    """A batch of a material (`what` is a material's code) or of a part (`titanium_base`, `screw`) from its maker."""
+    """A batch of a material (`what` is a `Material`) or of a part (`what` is a `Part`) from its maker."""
 
     what = models.CharField(max_length=20)
     number = models.CharField(max_length=20)
@@ -234,7 +255,8 @@ class LotUse(models.Model):
 
     item = models.ForeignKey(WorkItem, on_delete=models.PROTECT, related_name="lot_uses")
     step = models.ForeignKey(WorkStep, on_delete=models.PROTECT, related_name="+")
+    attempt = models.PositiveSmallIntegerField()
     lot = models.ForeignKey(Lot, on_delete=models.PROTECT, related_name="uses")
 
     class Meta:
-        constraints = [models.UniqueConstraint(fields=["step", "lot"], name="lot_use_once")]
+        constraints = [models.UniqueConstraint(fields=["step", "attempt", "lot"], name="lot_use_once")]
