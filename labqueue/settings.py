@@ -72,6 +72,7 @@ TEMPLATES = [
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
                 "labqueue.base.pages.laboratory",
+                "labqueue.home.navigation",
             ],
             "builtins": ["labqueue.base.templatetags.house"],
         },

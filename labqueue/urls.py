@@ -7,7 +7,7 @@ from drf_spectacular.views import SpectacularAPIView
 
 import orders.urls
 import shipping.urls
-from labqueue import home
+from labqueue import account, home
 from labqueue.planning import urls as planning
 from labqueue.production import urls as production
 
@@ -25,6 +25,8 @@ programs = [
 urlpatterns = [
     path("", home.home, name="home"),
     path("health", home.health, name="health"),
+    path("keys", account.tokens, name="tokens"),
+    path("keys/<int:pk>/revoke", account.revoke_token, name="revoke-token"),
     path("parts", TemplateView.as_view(template_name="base/parts.html"), name="parts"),
     path("sign-in", auth.LoginView.as_view(template_name="base/sign_in.html"), name="sign-in"),
     path("sign-out", auth.LogoutView.as_view(), name="sign-out"),
