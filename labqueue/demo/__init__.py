@@ -1,0 +1,1 @@
+"""The demonstration laboratory: a seeded scenario, laid relative to today, with its history."""
