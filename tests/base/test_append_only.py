@@ -1,0 +1,167 @@
+"""Frozen rows: triggers that hold against SQL itself, on both databases."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.apps import apps
+from django.db import IntegrityError, connection, transaction
+
+from labqueue.base import audit
+from labqueue.base.append_only import AppendOnly, statements, trigger_names
+from labqueue.base.models import Event
+
+pytestmark = pytest.mark.django_db
+
+TABLE = "paper"
+
+
+@pytest.fixture
+def event() -> Event:
+    """One audit event."""
+    return audit.record("press", "open", None)
+
+
+@pytest.fixture
+def paper() -> Iterator[str]:
+    """A table whose rows are frozen once they are issued, with an issued and an open row."""
+    run(f"CREATE TABLE {TABLE} (id integer PRIMARY KEY, note varchar(20), issued boolean NOT NULL)")
+    freeze(TABLE, "OLD.issued")
+    run(f"INSERT INTO {TABLE} VALUES (1, 'issued', true), (2, 'open', false)")
+    yield TABLE
+    run(f"DROP TABLE {TABLE}")
+
+
+def run(sql: str) -> None:
+    """One statement in a savepoint, so that its failure leaves the transaction usable."""
+    with transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(sql)
+
+
+def freeze(table: str, when: str) -> None:
+    """What the migration does."""
+    operation = AppendOnly(table, when)
+    with connection.cursor() as cursor:
+        for statement in statements(connection, operation.table, operation.when):
+            cursor.execute(statement)
+
+
+def rows(table: str) -> list[tuple[object, ...]]:
+    """All rows, in the order of their first column."""
+    with connection.cursor() as cursor:
+        cursor.execute(f"SELECT * FROM {table} ORDER BY 1")
+        return list(cursor.fetchall())
+
+
+def triggers() -> set[str]:
+    """The names of all triggers in the database."""
+    sqlite = "SELECT name FROM sqlite_master WHERE type = 'trigger'"
+    postgres = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal"
+    with connection.cursor() as cursor:
+        cursor.execute(sqlite if connection.vendor == "sqlite" else postgres)
+        return {name for (name,) in cursor.fetchall()}
+
+
+def test_rows_can_be_added(event: Event) -> None:
+    audit.record("press", "close", None)
+    assert Event.objects.count() == 2
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE base_event SET verb = 'forged'",
+        "UPDATE base_event SET id = id",
+        "DELETE FROM base_event",
+        "UPDATE base_event SET verb = 'forged' WHERE seq = 1",
+    ],
+)
+def test_sql_cannot_change_a_record(event: Event, change: str) -> None:
+    before = rows("base_event")
+    with pytest.raises(IntegrityError, match="base_event is append-only"):
+        run(change)
+    assert rows("base_event") == before
+
+
+def test_the_orm_cannot_change_a_record(event: Event) -> None:
+    event.verb = "forged"
+    for change in (event.save, event.delete, Event.objects.all().delete):
+        with pytest.raises(IntegrityError, match="base_event is append-only"), transaction.atomic():
+            change()
+    assert Event.objects.get().verb == "open"
+
+
+@pytest.mark.postgres
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("change", ["TRUNCATE base_event", "TRUNCATE base_chain CASCADE"])
+def test_a_table_of_records_cannot_be_emptied(change: str) -> None:
+    with transaction.atomic():
+        audit.record("press", "open", None)
+    with pytest.raises(IntegrityError, match="base_event is append-only"):
+        run(change)
+    assert Event.objects.count() == 1
+
+
+@pytest.mark.postgres
+def test_what_lets_a_test_run_empty_tables_opens_nothing_else(event: Event) -> None:
+    run("SET LOCAL labqueue.flush = 'on'")
+    for change in ("UPDATE base_event SET verb = 'forged'", "DELETE FROM base_event"):
+        with pytest.raises(IntegrityError, match="base_event is append-only"):
+            run(change)
+    assert Event.objects.get().verb == "open"
+
+
+def test_an_open_row_can_be_changed_and_removed(paper: str) -> None:
+    run(f"UPDATE {paper} SET note = 'changed' WHERE id = 2")
+    assert rows(paper)[1][1] == "changed"
+    run(f"DELETE FROM {paper} WHERE id = 2")
+    assert len(rows(paper)) == 1
+
+
+def test_a_row_is_frozen_from_the_change_that_issues_it(paper: str) -> None:
+    run(f"UPDATE {paper} SET issued = true WHERE id = 2")
+    with pytest.raises(IntegrityError, match="paper is append-only"):
+        run(f"UPDATE {paper} SET issued = false WHERE id = 2")
+
+
+@pytest.mark.parametrize(
+    "change", ["UPDATE paper SET note = 'x' WHERE id = 1", "DELETE FROM paper WHERE id = 1", "DELETE FROM paper"]
+)
+def test_an_issued_row_cannot_be_changed(paper: str, change: str) -> None:
+    before = rows(paper)
+    with pytest.raises(IntegrityError, match="paper is append-only"):
+        run(change)
+    assert rows(paper) == before
+
+
+def test_every_frozen_table_of_the_migrations_has_its_triggers() -> None:
+    """Altering a table on SQLite drops its triggers silently: this finds a migration that forgot to freeze it again."""
+    from django.db.migrations.loader import MigrationLoader
+
+    ours = {config.label for config in apps.get_app_configs()}
+    migrations = [m for (label, _), m in MigrationLoader(connection).disk_migrations.items() if label in ours]
+    frozen = {o.table for m in migrations for o in m.operations if isinstance(o, AppendOnly)}
+    assert "base_event" in frozen
+    missing = {name for table in frozen for name in trigger_names(connection, table)} - triggers()
+    assert missing == set()
+
+
+@pytest.mark.django_db(transaction=True)
+def test_the_operation_can_be_taken_back_and_repeated() -> None:
+    operation = AppendOnly(TABLE)
+    names = set(trigger_names(connection, TABLE))
+    with connection.schema_editor() as editor:
+        editor.execute(f"CREATE TABLE {TABLE} (id integer PRIMARY KEY)")
+    for apply in (operation._apply, operation._apply):
+        with connection.schema_editor() as editor:
+            apply(apps, editor)
+        assert names <= triggers()
+    with connection.schema_editor() as editor:
+        operation._unapply(apps, editor)
+    assert not names & triggers()
+    run(f"DROP TABLE {TABLE}")
+
+
+def test_the_operation_is_written_as_it_was_read() -> None:
+    name, positional, named = AppendOnly("paper", "OLD.issued").deconstruct()
+    assert (name, positional) == ("AppendOnly", [])
+    assert named == {"table": "paper", "when": "OLD.issued"}
