@@ -86,7 +86,7 @@ TABLE: dict[str, frozenset[Role]] = {
 
 
 def roles_for(name: str, method: str) -> frozenset[Role] | None:
-    """The roles that may send `method` to the URL of that name: the method's own entry, else the URL's; None if unknown."""
+    """The roles that may send `method` to the URL of that name; None where the table does not know it."""
     return TABLE.get(f"{method} {name}", TABLE.get(name))
 
 
