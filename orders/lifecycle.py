@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from labqueue.base.errors import Conflict, refuse
 from labqueue.base.models import User
 from labqueue.base.moves import move
 from orders.models import Case
@@ -20,5 +21,12 @@ MOVES: dict[str, frozenset[str]] = {
 
 
 def advance(case: Case, to: str, *, verb: str, actor: User | None, **changes: Any) -> None:
-    """Take a case to its next state, in the caller's transaction. Raises Conflict where the table does not allow it."""
+    """Take a case to its next state, in the caller's transaction.
+
+    Raises Conflict where the table does not allow it, or where the case is on hold: then it can only be signed anew,
+    which may be the answer that is waited for, or be cancelled.
+    """
+    if case.on_hold and to not in (S.SIGNED, S.CANCELLED):
+        why = f"{case} is on hold: {case.hold_reason}. Resume it first."
+        raise refuse("hold", why, field="state", kind=Conflict)
     move(case, to, verb=verb, actor=actor, moves=MOVES, **changes)

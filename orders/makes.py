@@ -35,6 +35,8 @@ LAB_DAYS = {
     Make.METAL_CROWN: 5,
     Make.LAYERED_CROWN: 8,
 }
+SINTERED = frozenset({Make.ZIRCONIA_ABUTMENT, Make.ZIRCONIA_CROWN, Make.ZIRCONIA_SCREW_CROWN, Make.LAYERED_CROWN})
+CRYSTALLISED = frozenset({Make.GLASS_CROWN, Make.GLASS_SCREW_CROWN})
 METALS = frozenset({Material.TITANIUM, Material.COBALT_CHROME})
 
 
@@ -52,6 +54,18 @@ def make_of(kind: str, material: str, layered: bool = False) -> Make:
     if firing(material) == Firing.CRYSTALLISE:
         return Make.GLASS_SCREW_CROWN if on_base else Make.GLASS_CROWN
     return Make.RESIN_SCREW_CROWN if on_base else Make.RESIN_CROWN
+
+
+def firing_of(make: Make) -> Firing:
+    """The furnace that the route of this make leads through."""
+    if make in SINTERED:
+        return Firing.SINTER
+    return Firing.CRYSTALLISE if make in CRYSTALLISED else Firing.NONE
+
+
+def made_here(kind: str, material: str, layered: bool = False) -> bool:
+    """Whether the laboratory has a way of making this: one whose furnace is the one that the material needs."""
+    return firing_of(make_of(kind, material, layered)) == firing(material)
 
 
 def _abutment(material: str) -> Make:

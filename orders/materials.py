@@ -108,11 +108,16 @@ def verdict(stage: str, kind: str, material: str, tooth: int, layered: bool = Fa
     """What the trade says of this material for this piece at this tooth."""
     row = MATRIX[matrix_row(stage, kind, tooth, layered)]
     level = LEVELS[row[list(Material).index(Material(material))]]
-    piece = f"{Stage(stage).label.lower()} {Kind(kind).label.lower()}"
+    piece = f"{'layered' if layered else Stage(stage).label.lower()} {lower_first(Kind(kind).label)}"
     if level == "reject":
         allowed = ", ".join(m.label for m, letter in zip(Material, row, strict=True) if letter == "o")
         return Verdict(level, f"{Material(material).label} is not possible for a {piece}. Possible: {allowed}.")
     return Verdict(level, f"{Material(material).label} is unusual for a {piece} here." if level == "warn" else "")
+
+
+def lower_first(label: str) -> str:
+    """A label inside a sentence: `Crown on an abutment` as `crown on an abutment`, `PMMA` as it is."""
+    return label if label[1:2].isupper() else label[:1].lower() + label[1:]
 
 
 def matrix_row(stage: str, kind: str, tooth: int, layered: bool) -> tuple[str, str, str]:

@@ -7,10 +7,11 @@ from django.db.models import Q
 from labqueue.base.models import User
 from orders import teeth
 from orders.makes import Make, make_of
-from orders.materials import Connection, Kind, Material, Retention, Stage
+from orders.materials import Connection, Kind, Material, Retention, Stage, verdict
 
-# A code of the practice's own: capitals, digits and hyphens, with at least one letter, so that no date of birth fits.
-PATIENT_REF = r"^(?=[A-Z0-9-]*[A-Z])[A-Z0-9][A-Z0-9-]{1,15}$"
+# A code of the practice's own: capitals, digits and hyphens, with a letter and a digit, so that neither a date of birth
+# nor a bare name fits.
+PATIENT_REF = r"^(?=[A-Z0-9-]*[A-Z])(?=[A-Z0-9-]*[0-9])[A-Z0-9][A-Z0-9-]{1,15}$"
 
 
 def laboratory_zone() -> str:
@@ -110,6 +111,16 @@ class Case(models.Model):
         """Whether the case waits for an answer, and so may not move."""
         return self.held_since is not None
 
+    @property
+    def draft(self) -> "Prescription | None":
+        """The version that is being prepared: of a new order, or of a change to a signed one."""
+        return next((p for p in self.prescriptions.all() if p.signed_at is None), None)
+
+    @property
+    def shown(self) -> "Prescription | None":
+        """The version that counts: the signed one, before the first signature the draft."""
+        return self.current or self.draft
+
 
 OPEN_STATES = frozenset({"signed", "accepted", "released", "finished", "packed"})
 
@@ -140,6 +151,11 @@ class Prescription(models.Model):
 
     def __str__(self) -> str:
         return f"Prescription {self.case.number} version {self.version}"
+
+    @property
+    def makes(self) -> list[Make]:
+        """How its pieces are made, in their order."""
+        return [item.make for item in self.items.all()]
 
 
 class Item(models.Model):
@@ -192,6 +208,11 @@ class Item(models.Model):
     def platform_mm(self) -> str:
         """The platform for people: `4.3 mm`."""
         return f"{self.platform / 100:g} mm" if self.platform else ""
+
+    @property
+    def warning(self) -> str:
+        """What to weigh before this material is made for this piece; empty where it is usual."""
+        return verdict(self.stage, self.kind, self.material, self.tooth, self.layered).why
 
 
 class Outlook(models.Model):

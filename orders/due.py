@@ -1,0 +1,122 @@
+"""When a case must leave the laboratory: counted back from the seat appointment, and forward from the complete order.
+
+Only days are counted, in the zones of those who work on them; the clock times below are fixed.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
+from labqueue.base.errors import Fault
+from labqueue.base.models import ClosedDay
+from labqueue.base.templatetags.house import day, moment
+from labqueue.base.workdays import Workdays, at
+from orders.makes import LAB_DAYS, Make
+from orders.models import Practice
+
+# An order that is complete by then counts from the same day.
+CUT_OFF = time(12)
+PICK_UP = time(16, 30)
+# How many working days of the practice before the appointment the box must be there, by noon.
+SAFETY_DAYS = 1
+
+
+@dataclass(frozen=True)
+class Way:
+    """The two calendars between laboratory and chair, and how many days the box is on its way."""
+
+    laboratory: Workdays
+    lab_zone: ZoneInfo
+    practice: Workdays
+    practice_zone: ZoneInfo
+    transit_days: int = 1
+
+
+@dataclass(frozen=True)
+class Promise:
+    """When the case leaves, the earliest that the usual working days allow, and the first day for a seat after that."""
+
+    due_at: datetime
+    earliest: datetime
+    seat_from: date
+
+    @property
+    def tight(self) -> bool:
+        """Whether the appointment asks for fewer than the usual days."""
+        return self.due_at < self.earliest
+
+    @property
+    def conflict(self) -> str:
+        """What the practice must know before it signs, with the ways out; empty where the usual days are enough."""
+        if not self.tight:
+            return ""
+        return (
+            f"For this appointment the case must leave the laboratory on {moment(self.due_at)}; with the usual working "
+            f"days it leaves on {moment(self.earliest)}. Ways out: move the appointment to {day(self.seat_from)} or "
+            "later, ask the laboratory for a rush, or have the case fetched."
+        )
+
+
+def way_to(practice: Practice) -> Way:
+    """The way to that practice, with the laboratory's closed days. One query."""
+    closed = frozenset(ClosedDay.objects.values_list("day", flat=True))
+    week = frozenset(int(digit) for digit in practice.weekdays)
+    zones = ZoneInfo(settings.TIME_ZONE), ZoneInfo(practice.time_zone)
+    return Way(Workdays(closed=closed), zones[0], Workdays(week=week), zones[1], practice.transit_days)
+
+
+def promise_for(way: Way, seat_at: datetime | None, makes: Iterable[Make], now: datetime) -> Promise:
+    """What can be promised for pieces of these makes that are complete `now`."""
+    earliest = earliest_leave(way, makes, now)
+    due_at = leave_by(way, seat_at.astimezone(way.practice_zone).date()) if seat_at else earliest
+    return Promise(due_at, earliest, first_seat_day(way, earliest))
+
+
+def leave_by(way: Way, seat_day: date) -> datetime:
+    """Backward: there by noon one working day of the practice before the appointment, and picked up before that.
+
+    The pick-up is in the afternoon, so even a short way begins a working day of the laboratory before.
+    """
+    there = way.practice.shift(seat_day, -SAFETY_DAYS)
+    return pick_up(way, way.laboratory.shift(there, -max(1, way.transit_days)))
+
+
+def earliest_leave(way: Way, makes: Iterable[Make], now: datetime) -> datetime:
+    """Forward: the usual working days of the slowest piece after the day on which the order is complete."""
+    local = now.astimezone(way.lab_zone)
+    first = local.date() + timedelta(days=0 if local.time() < CUT_OFF else 1)
+    complete = way.laboratory.on_or_after(first)
+    return pick_up(way, way.laboratory.shift(complete, max((LAB_DAYS[make] for make in makes), default=0)))
+
+
+def first_seat_day(way: Way, leaves: datetime) -> date:
+    """The first working day of the practice on which a case that leaves then can be seated."""
+    day = way.practice.on_or_after(leaves.astimezone(way.practice_zone).date())
+    while leave_by(way, day) < leaves:
+        day = way.practice.shift(day, 1)
+    return day
+
+
+def pick_up(way: Way, day: date) -> datetime:
+    """The instant of the courier's pick-up on that day."""
+    return at(day, PICK_UP, way.lab_zone)
+
+
+def after_hold(way: Way, due_at: datetime, held_since: datetime, now: datetime) -> datetime:
+    """A due date without appointment after a hold: later by the laboratory's working days that passed."""
+    held, back = held_since.astimezone(way.lab_zone).date(), now.astimezone(way.lab_zone).date()
+    days = sum(way.laboratory.is_open(held + timedelta(days=n)) for n in range(1, (back - held).days + 1))
+    return pick_up(way, way.laboratory.shift(due_at.astimezone(way.lab_zone).date(), days))
+
+
+def seat_faults(promise: Promise, seat_at: datetime | None, now: datetime) -> list[Fault]:
+    """An appointment for which the case would have had to leave already is no date to promise."""
+    if seat_at is None or promise.due_at > now:
+        return []
+    past = f"The appointment on {moment(seat_at)} has passed."
+    gone = f"For an appointment on {moment(seat_at)} the case had to leave the laboratory on {moment(promise.due_at)}."
+    wanted = f"The first day that the usual working days allow is {day(promise.seat_from)}."
+    return [Fault("due", f"{past if seat_at <= now else gone} {wanted}", "seat_at")]

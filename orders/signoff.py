@@ -1,0 +1,127 @@
+"""Signing a prescription, and changing a signed one: a new version that is signed again."""
+
+from datetime import datetime
+from typing import Any
+
+from django.db import transaction
+from django.utils import timezone
+
+from labqueue.base import audit
+from labqueue.base.errors import Conflict, Forbidden, Refusal, refuse
+from labqueue.base.models import User
+from orders import due, seal
+from orders.doors import lock, own_case
+from orders.intake import draft_of
+from orders.lifecycle import advance
+from orders.models import Case, Item, Member, Prescription
+from orders.rules import piece_faults
+
+S = Case.State
+# Until it is finished, a case can still be changed.
+CHANGEABLE = frozenset({S.SIGNED, S.ACCEPTED, S.RELEASED})
+
+
+@transaction.atomic
+def sign(actor: User, case: Case, *, seen: str = "") -> Prescription:
+    """Sign the draft: it is frozen, becomes the current version, and the case gets its due date.
+
+    `seen` is the mark of what the prescriber read (`orders.seal.mark`); another draft by now is a Conflict. A case on
+    the floor stays there, and the floor waits until the new version is released; every other one waits for acceptance.
+    """
+    lock(case)
+    member = signer(actor, case)
+    draft = draft_of(case)
+    if case.current_id is not None:
+        changeable(case)
+    if seen and seen != seal.mark(case, draft):
+        raise refuse("draft", "The draft was changed after you read it. Read it again, then sign.", kind=Conflict)
+    now = timezone.now()
+    promise = promised(case, draft, now)
+    freeze(case, draft, member, now)
+    changes = {"current": draft, "seat_at": draft.seat_at, "due_at": promise.due_at}
+    take_over(case, actor, {**changes, "first_due_at": case.first_due_at or promise.due_at})
+    return draft
+
+
+@transaction.atomic
+def amend(actor: User, case: Case) -> Prescription:
+    """Begin a change: a draft with the facts of the current version, to be edited and signed."""
+    lock(case)
+    own_case(actor, case)
+    changeable(case)
+    current = case.current
+    if current is None or case.draft is not None:
+        raise refuse("draft", f"A change of {case} is already being prepared. Edit or discard it.", kind=Conflict)
+    last = current.version
+    draft = Prescription.objects.create(case=case, version=last + 1, seat_at=current.seat_at, note=current.note)
+    Item.objects.bulk_create(copy_of(item, draft) for item in current.items.all())
+    audit.record(case, "change begun", actor, before={"version": last}, after={"version": draft.version})
+    return draft
+
+
+@transaction.atomic
+def discard(actor: User, case: Case) -> None:
+    """Drop a change that was begun; the signed version stays as it is."""
+    lock(case)
+    own_case(actor, case)
+    draft = draft_of(case)
+    if case.current_id is None:
+        raise refuse("draft", f"{case} was never signed. Cancel it instead.", kind=Conflict)
+    audit.record(case, "change discarded", actor, before=seal.content(case, draft))
+    draft.items.all().delete()
+    draft.delete()
+
+
+def signer(actor: User, case: Case) -> Member:
+    """The membership of somebody who may sign for the practice of the case. Raises Forbidden for others."""
+    member = own_case(actor, case)
+    if not (member.may_sign and member.licence_number):
+        why = "Only a prescriber of the practice with a licence number can sign. Ask one to open this case."
+        raise refuse("signer", why, kind=Forbidden)
+    return member
+
+
+def changeable(case: Case) -> None:
+    """Raises Conflict once the pieces are made."""
+    if case.state not in CHANGEABLE:
+        why = f"{case} is {case.get_state_display().lower()}: its prescription can be changed until it is finished."
+        raise refuse("state", why, kind=Conflict)
+
+
+def promised(case: Case, draft: Prescription, now: datetime) -> due.Promise:
+    """The date that goes with the signature. Rules and date are asked again: since the draft, time has passed.
+
+    An appointment that was signed before stays signed, even where its date can no longer be kept.
+    """
+    faults = piece_faults(list(draft.items.all()))
+    promise = due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now)
+    if case.current_id is None or draft.seat_at != case.seat_at:
+        faults += due.seat_faults(promise, draft.seat_at, now)
+    if faults:
+        raise Refusal(faults)
+    return promise
+
+
+def freeze(case: Case, draft: Prescription, member: Member, now: datetime) -> None:
+    """Put the signature on; from here on triggers keep the version as it is. The items first, while they still may."""
+    draft.signed_by, draft.licence_number, draft.signed_at = member, member.licence_number, now
+    draft.hash = seal.seal(case, draft)
+    draft.items.update(frozen=True)
+    draft.save(update_fields=["signed_by", "licence_number", "signed_at", "hash"])
+
+
+def take_over(case: Case, actor: User, changes: dict[str, Any]) -> None:
+    """Make the signed version the one that counts."""
+    if case.state != S.RELEASED:
+        advance(case, S.SIGNED, verb="signed", actor=actor, accepted_at=None, **changes)
+        return
+    before = {name: getattr(case, name) for name in changes}
+    for name, value in changes.items():
+        setattr(case, name, value)
+    case.save(update_fields=list(changes))
+    audit.record(case, "signed", actor, before=before, after=changes)
+
+
+def copy_of(item: Item, draft: Prescription) -> Item:
+    """The same piece in another version."""
+    return Item(prescription=draft, **{field: getattr(item, field) for field in seal.ITEM_FIELDS})

@@ -1,0 +1,68 @@
+"""Orders for tests, made by the real verbs. Practices and people are those of the cast."""
+
+from datetime import datetime, time
+from decimal import Decimal
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+from django.utils import timezone
+
+from labqueue.base.models import User
+from labqueue.base.workdays import Workdays, at
+from orders.acceptance import accept
+from orders.facts import ItemFacts
+from orders.intake import open_case
+from orders.models import Case
+from orders.signoff import sign
+from tests import cast
+
+IMPLANT = {"system": "Corvane S", "connection": "conical", "platform": Decimal("4.3")}
+
+
+def abutment(tooth: str = "8", **facts: Any) -> ItemFacts:
+    """A final titanium abutment on tooth 8 in Universal notation, the upper right central incisor."""
+    given = {"notation": "universal", "material": "titanium", **IMPLANT, **facts}
+    return ItemFacts(kind="abutment", tooth=tooth, **given)
+
+
+def crown(tooth: str = "8", **facts: Any) -> ItemFacts:
+    """A zirconia crown that goes on it."""
+    given = {"notation": "universal", "material": "zirconia_4y", "shade": "A2", **facts}
+    return ItemFacts(kind="crown", tooth=tooth, **given)
+
+
+def screw_crown(tooth: str = "8", **facts: Any) -> ItemFacts:
+    """A one-piece zirconia crown on a titanium base."""
+    given = {"notation": "universal", "material": "zirconia_4y", "shade": "A2", **IMPLANT, **facts}
+    return ItemFacts(kind="screw_crown", tooth=tooth, **given)
+
+
+def seat_in(working_days: int, clock: time = time(14)) -> datetime:
+    """An appointment that many working days from today, in the laboratory's zone."""
+    day = Workdays().shift(timezone.localdate(), working_days)
+    return at(day, clock, ZoneInfo(settings.TIME_ZONE))
+
+
+def order(**facts: Any) -> dict[str, Any]:
+    """The facts of a final abutment with its crown, three weeks ahead, as `open_case` takes them."""
+    items = [abutment(), crown()]
+    return {"patient_ref": "K-2041", "stage": "final", "seat_at": seat_in(15), "note": "", "items": items, **facts}
+
+
+def draft_case(actor: User | None = None, **facts: Any) -> Case:
+    """A case that nobody has signed yet, opened by the assistant of the practice."""
+    return open_case(actor or cast.assistant(), **order(**facts))
+
+
+def signed_case(actor: User | None = None, **facts: Any) -> Case:
+    """A case that a prescriber opened and signed."""
+    prescriber = actor or cast.prescriber()
+    case = draft_case(prescriber, **facts)
+    sign(prescriber, case)
+    return case
+
+
+def accepted_case(actor: User | None = None, **facts: Any) -> Case:
+    """A signed case that the laboratory has taken on."""
+    return accept(cast.manager(), signed_case(actor, **facts))
