@@ -119,7 +119,7 @@ class Case(models.Model):
     @property
     def shown(self) -> "Prescription | None":
         """The version that counts: the signed one, before the first signature the draft."""
-        return self.current or self.draft
+        return next((p for p in self.prescriptions.all() if p.pk == self.current_id), None) or self.draft
 
 
 OPEN_STATES = frozenset({"signed", "accepted", "released", "finished", "packed"})
