@@ -20,6 +20,7 @@ def show_refusal(request: HttpRequest, refusal: Refusal) -> HttpResponse:
     template = "base/refusal_fragment.html" if request.headers.get("HX-Request") else "base/refusal.html"
     response = render(request, template, {"refusal": refusal}, status=refusal.status)
     response.headers["HX-Retarget"], response.headers["HX-Reswap"] = "#notice", "innerHTML"
+    response.headers["HX-Reselect"] = "unset"  # or hx-select of the asking element would pick nothing out of it
     return response
 
 

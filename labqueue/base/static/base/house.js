@@ -12,8 +12,14 @@ function say(word, message) {
   strong.textContent = word;
   line.append(strong, document.createTextNode(" " + message));
   notice().replaceChildren(line);
-  notice().scrollIntoView({ block: "nearest" });
+  show();
 }
+
+function show() {
+  if (notice().childElementCount) notice().scrollIntoView({ block: "nearest" });
+}
+
+/* ---- live parts ---- */
 
 /* A live part is not replaced while somebody works in it, reads it by selection, or nobody sees it. */
 function inUse(part) {
@@ -22,52 +28,77 @@ function inUse(part) {
   return document.hidden || selects || part.contains(document.activeElement);
 }
 
-/* A scan field is emptied when its line goes out, so that the next scan may already be typed; and filled again
-   if the line did not arrive. */
-function empty(form) {
-  for (const field of form.querySelectorAll("[data-refocus]")) {
-    field.dataset.sent = field.value;
-    field.value = "";
-  }
-}
-
-function restore(form) {
-  for (const field of form.querySelectorAll("[data-refocus]")) field.value ||= field.dataset.sent || "";
-}
-
-function refocus() {
-  const field = document.querySelector("[data-refocus]");
-  if (field && (document.activeElement === document.body || document.activeElement?.closest("form")?.contains(field))) {
-    field.focus();
-  }
-}
-
 document.addEventListener("htmx:beforeRequest", (event) => {
-  const source = event.detail.elt;
-  if (source.matches("[data-live]") && inUse(source)) event.preventDefault();
-  else if (source.matches("form")) empty(source);
+  if (event.detail.elt.matches("[data-live]") && inUse(event.detail.elt)) event.preventDefault();
 });
 
-/* The sign-in ran out: its page must not land inside a part of another one. */
-document.addEventListener("htmx:beforeSwap", (event) => {
-  const answered = new URL(event.detail.xhr.responseURL, location.href).pathname;
-  if (answered !== document.body.dataset.signIn) return;
-  event.detail.shouldSwap = false;
-  location.reload();
+/* ---- scan fields: a line leaves the field at once, so that the next one can be typed while the first is on its way ---- */
+
+const lines = new WeakMap(); /* form -> lines that wait for their turn */
+const unanswered = []; /* lines that went out and got no answer */
+
+const scanField = (element) => element.querySelector?.("[data-refocus]");
+
+document.addEventListener("submit", (event) => {
+  const form = event.target;
+  const field = scanField(form);
+  if (!field || !form.hasAttribute("hx-post")) return;
+  form.noValidate = true; /* the browser has validated; htmx would ask the emptied field again */
+  if (!lines.has(form)) lines.set(form, []);
+  lines.get(form).push(field.value);
+  field.value = "";
+}, true);
+
+document.addEventListener("htmx:configRequest", (event) => {
+  const field = scanField(event.detail.elt);
+  const waiting = lines.get(event.detail.elt);
+  if (!field || !waiting?.length) return;
+  event.detail.elt.dataset.sent = waiting.shift();
+  event.detail.parameters[field.name] = event.detail.elt.dataset.sent;
 });
 
 document.addEventListener("htmx:afterSettle", () => {
-  refocus();
-  if (notice().childElementCount) notice().scrollIntoView({ block: "nearest" });
+  const field = document.querySelector("[data-refocus]");
+  const focused = document.activeElement;
+  if (field && (!focused || focused === document.body || focused.form === field.form)) field.focus();
 });
 
-document.addEventListener("htmx:sendError", (event) => {
-  restore(event.detail.elt);
-  say("No connection.", "The service cannot be reached. What you sent was not taken; send it again.");
+/* ---- answers that are none ---- */
+
+function unsent(element, word, message) {
+  if (element.dataset.sent) unanswered.push(element.dataset.sent);
+  const again = unanswered.length ? ` Scan again: ${unanswered.join(", ")}. The same scan counts once.` : "";
+  say(word, message + again);
+}
+
+document.addEventListener("htmx:afterRequest", (event) => {
+  if (event.detail.successful && scanField(event.detail.elt)) unanswered.length = 0;
 });
+
+for (const name of ["htmx:sendError", "htmx:timeout"]) {
+  document.addEventListener(name, (event) => {
+    unsent(event.detail.elt, "No answer.", "The service cannot be reached.");
+  });
+}
 
 document.addEventListener("htmx:responseError", (event) => {
-  if (event.detail.xhr.status < 500) return;
-  restore(event.detail.elt);
-  say("Not done.", "The service failed. Nothing was written; try again.");
+  if (event.detail.xhr.status >= 500) unsent(event.detail.elt, "Not done.", "The service failed; nothing was written.");
+});
+
+/* A whole page must not land inside a part of another one: the sign-in that ran out, or what is no longer there. */
+document.addEventListener("htmx:beforeSwap", (event) => {
+  const { xhr, elt } = event.detail;
+  const signIn = new URL(xhr.responseURL, location.href).pathname === document.body.dataset.signIn;
+  const refused = xhr.status >= 400 && !elt.closest("[hx-select]") && /^\s*<!doctype/i.test(xhr.responseText);
+  if (signIn || refused) event.detail.shouldSwap = false;
+  if (signIn) location.reload();
+  else if (refused && xhr.status < 500) say("Not done.", "This page is out of date; load it again.");
+});
+
+document.addEventListener("htmx:afterSwap", (event) => {
+  if (event.detail.target === notice()) show();
+});
+
+document.addEventListener("htmx:oobAfterSwap", (event) => {
+  if (event.detail.target === notice()) show();
 });
