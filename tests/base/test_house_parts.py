@@ -94,6 +94,7 @@ def test_due_counts_down_until_it_is_over() -> None:
     with time_machine.travel(NOW, tick=False):
         assert words(part("due", due=date(2026, 11, 22))) == "Sun 22 Nov 2 days late"
         assert words(part("due", due=date(2026, 11, 22), over=True)) == "Sun 22 Nov"
+        assert words(part("due", due=NOW + timedelta(days=2))) == "Thu 26 Nov, 10:00 in 2 days"
         assert words(part("due", due=None)) == "no date yet"
 
 

@@ -54,6 +54,12 @@ def test_countdown_in_calendar_days(days: int, words: str, tone: str) -> None:
     assert (house.countdown(due), house.countdown_tone(due)) == (words, tone)
 
 
+def test_instant_of_today_is_late_once_it_is_past() -> None:
+    early, due = NOW - timedelta(hours=2), NOW + timedelta(hours=2)
+    assert (house.countdown(early), house.countdown_tone(early)) == ("2 h late", "late")
+    assert (house.countdown(due), house.countdown_tone(due)) == ("today", "watch")
+
+
 def test_countdown_turns_at_the_laboratory_s_midnight() -> None:
     assert house.countdown(datetime(2026, 11, 25, 4, 59, tzinfo=UTC)) == "today"
     assert house.countdown(datetime(2026, 11, 25, 5, 0, tzinfo=UTC)) == "tomorrow"

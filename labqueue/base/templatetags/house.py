@@ -33,18 +33,22 @@ def day(on: date | None) -> str:
 
 @register.filter
 def countdown(on: date) -> str:
-    """How far a due date is, in calendar days of the laboratory: `in 3 days`, `today`, `1 day late`."""
+    """How far a due date is, in calendar days of the laboratory: `in 3 days`, `today`, `1 day late`.
+
+    An instant of today that is past is `2 h late`.
+    """
     days = days_until(on)
     if days < 0:
         return f"{-days} day{'' if days == -1 else 's'} late"
+    if isinstance(on, datetime) and is_past(on):
+        return f"{in_one_unit(timezone.now() - on)} late"
     return {0: "today", 1: "tomorrow"}.get(days, f"in {days} days")
 
 
 @register.filter
 def countdown_tone(on: date) -> str:
     """The tone of a due date: `late` once it is past, `watch` on the day and the day before, `quiet` otherwise."""
-    days = days_until(on)
-    return "late" if days < 0 else "watch" if days < 2 else "quiet"
+    return "late" if is_past(on) else "watch" if days_until(on) < 2 else "quiet"
 
 
 @register.filter
@@ -108,6 +112,11 @@ def local_day(on: date) -> date:
 def days_until(on: date) -> int:
     """Calendar days from today to the date, both in the laboratory's zone; negative once it is past."""
     return (local_day(on) - timezone.localdate()).days
+
+
+def is_past(on: date) -> bool:
+    """Whether the instant, or the whole day, is over."""
+    return on < timezone.now() if isinstance(on, datetime) else on < timezone.localdate()
 
 
 def in_one_unit(span: timedelta) -> str:
