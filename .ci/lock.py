@@ -1,7 +1,7 @@
-"""Write the lock files anew from pyproject.toml: `.venv/bin/python .ci/lock.py` (needs uv in the environment or on PATH).
+"""Write the lock files anew from pyproject.toml: `.venv/bin/python .ci/lock.py` (needs uv beside it or on PATH).
 
-They hold exact versions with hashes for every platform and Python from 3.11, and name no index. Versions that are locked
-already are kept; `--upgrade` takes the newest that pyproject.toml allows.
+They hold exact versions with hashes for every platform and Python from 3.11, and name no index. Versions that are
+locked already are kept; `--upgrade` takes the newest that pyproject.toml allows.
 """
 
 import shutil

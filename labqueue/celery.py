@@ -8,21 +8,14 @@ os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labqueue.settings")
 
 from django.conf import settings
 
+from labqueue import environment
+
 # Longer than the longest task, so that the broker does not hand out work that is still running.
 VISIBILITY_TIMEOUT = 900
 
 app = Celery("labqueue")
 app.conf.update(
-    broker_url=settings.REDIS_URL,
-    broker_transport_options={
-        "visibility_timeout": VISIBILITY_TIMEOUT,
-        "unacked_restore_interval": 5,
-        "unacked_restore_throttle": 1,
-        "socket_timeout": 10,
-        "socket_connect_timeout": 3,
-        # Who sends a message does not wait for a broker that is away: the sweep sends it again.
-        "max_retries": 0,
-    },
+    **environment.transport(settings.REDIS_URL, VISIBILITY_TIMEOUT),
     broker_connection_retry_on_startup=True,
     broker_connection_max_retries=None,
     accept_content=["json"],

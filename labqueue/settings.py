@@ -17,9 +17,12 @@ REDIS_URL = environment.broker("REDIS_URL", None if PRODUCTION else f"redis+sock
 # The laboratory itself, as it is printed and as its clock runs.
 TIME_ZONE = environment.time_zone("TIME_ZONE", None if PRODUCTION else "America/New_York")
 LAB_NAME = environment.text("LAB_NAME", None if PRODUCTION else "Tidewater Bench Laboratory")
-LAB_ADDRESS = environment.text("LAB_ADDRESS", "12 Kiln Lane, Harbour Quarter")
-LAB_REGISTRATION = environment.text("LAB_REGISTRATION", "not registered (demonstration)")
-CURRENCY = environment.text("CURRENCY", "USD")
+LAB_ADDRESS = environment.text("LAB_ADDRESS", None if PRODUCTION else "12 Kiln Lane, Harbour Quarter")
+LAB_REGISTRATION = environment.text("LAB_REGISTRATION", None if PRODUCTION else "not registered (demonstration)")
+CURRENCY = environment.currency("CURRENCY", None if PRODUCTION else "USD")
+# Tax on invoices in hundredths of a per cent, and what an invoice says where there is none.
+LAB_TAX_RATE = environment.basis_points("LAB_TAX_RATE", 0)
+LAB_TAX_EXEMPTION = environment.text("LAB_TAX_EXEMPTION", "dental prostheses from a dental laboratory")
 
 DEBUG = False
 USE_TZ = True
@@ -116,7 +119,7 @@ if PRODUCTION:
 
 # Files
 STATIC_URL = "static/"
-STATIC_ROOT = STORAGE_DIR / "static"
+STATIC_ROOT = environment.folder_in(STORAGE_DIR, "static")
 STORAGES = {
     "default": {
         "BACKEND": "django.core.files.storage.FileSystemStorage",

@@ -1,7 +1,7 @@
 """Run every test: `.venv/bin/python tests/run.py`. What is missing on a Debian-like machine is installed and named.
 
-All tests run in the embedded house (SQLite, the broker from the installed packages, Chromium), then again in the house of
-production (a private PostgreSQL and a private Redis), each with real worker processes. Nothing may be skipped.
+All tests run in the embedded house (SQLite, the broker from the installed packages, Chromium), then again in the house
+of production (a private PostgreSQL and a private Redis), each with real worker processes. Nothing may be skipped.
 
 For one house, or some tests: `tests/run.py production tests/races -x`.
 """
@@ -46,7 +46,10 @@ def install_missing() -> None:
 def run(house: str, arguments: list[str]) -> tuple[dict[str, str], int]:
     """One pytest in one house: what became of each test, and the exit status."""
     print(f"\ntests: the {house} house", flush=True)
-    with (postgres.server() if house == "production" else nullcontext("")) as url, tempfile.TemporaryDirectory() as folder:
+    with (
+        postgres.server() if house == "production" else nullcontext("") as url,
+        tempfile.TemporaryDirectory() as folder,
+    ):
         report = Path(folder) / "report.json"
         environment = {**os.environ, "LABQUEUE_TEST_REPORT": str(report), "DATABASE_URL": url}
         command = [sys.executable, "-m", "pytest", "--quiet", *arguments]

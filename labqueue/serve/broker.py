@@ -35,11 +35,11 @@ def runs(server: Path) -> bool:
 
 
 def socket_in(folder: Path) -> Path:
-    """Where the socket lies: in `folder`, or in a short temporary folder where its path would be too long for the kernel."""
+    """Where the socket lies: in `folder`, or in a temporary one where its path would be too long for the kernel."""
     path = folder / "broker.sock"
     if len(str(path).encode()) <= LONGEST_SOCKET:
         return path
-    return Path(tempfile.mkdtemp(prefix="broker-", dir="/tmp")) / "broker.sock"  # noqa: S108 - mkdtemp makes it private
+    return Path(tempfile.mkdtemp(prefix="broker-", dir="/tmp")) / "broker.sock"
 
 
 def start(server: Path, socket: Path, folder: Path, seconds: float = 10) -> Child:

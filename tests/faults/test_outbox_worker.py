@@ -122,9 +122,7 @@ def test_work_that_kills_its_process_is_set_aside(start_worker: Callable[[], Wor
     assert_published_once(diary, wait_for_state(put("faults.quick", "case:after"), State.DONE, 20))
 
 
-def test_a_broker_that_is_down_fails_nothing(
-    broker: Broker, start_worker: Callable[[], Worker], diary: Diary
-) -> None:
+def test_a_broker_that_is_down_fails_nothing(broker: Broker, start_worker: Callable[[], Worker], diary: Diary) -> None:
     start_worker()
     broker.stop()
     start = time.monotonic()

@@ -1,4 +1,4 @@
-"""A real headless Chromium, in which an error on the console or a breach of the content security policy fails the test."""
+"""A real headless Chromium. An error on its console, such as a breach of the security policy, fails the test."""
 
 import shutil
 from collections.abc import Callable, Iterator

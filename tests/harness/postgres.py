@@ -59,7 +59,7 @@ def make_cluster(bin_folder: Path, data: Path) -> None:
     if who:
         os.chown(data, who["user"], who["group"])
     options = ["--username", "labqueue", "--auth", "trust", "--locale", "C.UTF-8", "--no-sync"]
-    command = [bin_folder / "initdb", "--pgdata", data, *options]
+    command = [str(bin_folder / "initdb"), "--pgdata", str(data), *options]
     done = subprocess.run(command, cwd="/", stdin=subprocess.DEVNULL, capture_output=True, text=True, **who)
     if done.returncode != 0:
         raise SystemExit(f"tests: initdb failed: {done.stdout}{done.stderr}")
@@ -68,7 +68,7 @@ def make_cluster(bin_folder: Path, data: Path) -> None:
 def start(bin_folder: Path, data: Path) -> "subprocess.Popen[bytes]":
     """Start the server of the cluster in `data`; it ends with this process, even after kill -9."""
     settings = [part for option in OPTIONS for part in ("-c", option)]
-    command = [bin_folder / "postgres", "-D", data, "-k", data, *settings]
+    command = [str(bin_folder / "postgres"), "-D", str(data), "-k", str(data), *settings]
     log = (data.parent / "log").open("wb")
     return subprocess.Popen(
         command, cwd="/", stdin=subprocess.DEVNULL, stdout=log, stderr=log, preexec_fn=die_with_parent, **identity()

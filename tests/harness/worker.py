@@ -106,9 +106,9 @@ def postgres_url(parts: dict[str, str]) -> str:
 
 def broker_server() -> Path:
     """The program of the broker for this run."""
-    found = Path(shutil.which("redis-server") or "") if ON_POSTGRES else embedded.embedded_server()
-    assert found and found.name, "no broker can be started here; tests/run.py installs what is missing"
-    return found
+    found = shutil.which("redis-server") if ON_POSTGRES else embedded.embedded_server()
+    assert found, "no broker can be started here; tests/run.py installs what is missing"
+    return Path(found)
 
 
 @pytest.fixture
