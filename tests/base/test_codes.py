@@ -65,7 +65,7 @@ def test_what_is_no_code_is_refused(typed: str) -> None:
 
 
 def test_a_misread_code_is_refused() -> None:
-    with pytest.raises(Refusal, match="Code 07946 was misread: its check digit is wrong. Scan it again.") as caught:
+    with pytest.raises(Refusal, match=r"Code 07946 was misread: its check digit is wrong\. Scan it again\.") as caught:
         read("07946", 5)
     assert caught.value.faults[0].field == "code"
 

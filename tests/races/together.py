@@ -14,7 +14,7 @@ SECONDS = 30
 
 
 def together(count: int, work: Callable[[int], T]) -> list[T]:
-    """`work(0)` to `work(count - 1)`, each in its own thread, started at the same moment; their results in that order."""
+    """`work(0)` to `work(count - 1)`, each in its own thread, all started at once; their results in that order."""
     start = threading.Barrier(count)
 
     def one(number: int) -> T:
@@ -33,22 +33,12 @@ def on_own_connection(work: Callable[[], T]) -> T:
         connection.close()
 
 
-class Beside:
-    """`with Beside(work) as other`: `work` runs in a thread of its own; at the end it must have ended without an error."""
-
-    def __init__(self, work: Callable[[], object]) -> None:
-        self.work = work
-        self.pool = ThreadPoolExecutor(1)
-
-    def __enter__(self) -> "Beside":
-        self.result = self.pool.submit(on_own_connection, self.work)
-        return self
-
-    def __exit__(self, *error: object) -> None:
-        try:
-            self.result.result(SECONDS)
-        finally:
-            self.pool.shutdown()
+def beside(work: Callable[[], T]) -> Callable[[], T]:
+    """Begin `work` in a thread of its own. What is returned waits for its end: its result, or its error raised."""
+    pool = ThreadPoolExecutor(1)
+    future = pool.submit(on_own_connection, work)
+    pool.shutdown(wait=False)
+    return lambda: future.result(SECONDS)
 
 
 def without_row_locks(monkeypatch: pytest.MonkeyPatch) -> None:
