@@ -1,0 +1,94 @@
+"""What people and programs are shown of the last forecast. Figures stay with their age until newer ones are there."""
+
+from dataclasses import dataclass
+
+from django.db.models import Count, Sum
+
+from labqueue.base.models import OutboxRow
+from labqueue.planning import bottleneck, freshness, words
+from labqueue.planning.floor import FORECAST_STATES
+from labqueue.planning.models import Forecast, StationOutlook
+from orders.models import Case, Outlook
+
+
+@dataclass(frozen=True)
+class StationLine:
+    """One station of the report. `wait` is a text; shares go from 0 to 1, `late_share` with the worst station at 1."""
+
+    row: StationOutlook
+    wait: str
+    late_share: float
+    is_bottleneck: bool
+
+
+@dataclass(frozen=True)
+class Report:
+    """The bottleneck report: every station, and what was expected of how many cases as a whole."""
+
+    forecast: Forecast
+    lines: list[StationLine]
+    sentence: str
+    cases: int
+    late_cases: float
+
+    @property
+    def rows(self) -> list[StationOutlook]:
+        """The stations as they were kept."""
+        return [line.row for line in self.lines]
+
+
+def report() -> Report | None:
+    """The report of the last forecast; None before the first one. Three queries, however many stations and cases."""
+    forecast = freshness.latest()
+    if forecast is None:
+        return None
+    rows = list(forecast.stations.select_related("station").order_by("station__position"))
+    worst = bottleneck.worst(map(load_of, rows))
+    whole = forecast.predictions.aggregate(cases=Count("pk"), late=Sum("late"))
+    most = max((row.late_cases for row in rows), default=0.0)
+    return Report(
+        forecast=forecast,
+        lines=[line(row, most, worst) for row in rows],
+        sentence=sentence(rows, worst),
+        cases=whole["cases"],
+        late_cases=whole["late"] or 0.0,
+    )
+
+
+def load_of(row: StationOutlook) -> bottleneck.StationLoad:
+    """The row as it was computed."""
+    return bottleneck.StationLoad(
+        row.station.code, row.work_in_process, row.wait_minutes, row.utilisation, row.late_cases
+    )
+
+
+def line(row: StationOutlook, most: float, worst: bottleneck.StationLoad | None) -> StationLine:
+    """A row with what the page draws beside it."""
+    return StationLine(
+        row=row,
+        wait="—" if row.wait_minutes is None else words.about(row.wait_minutes),
+        late_share=row.late_cases / most if most > 0 else 0.0,
+        is_bottleneck=worst is not None and worst.code == row.station.code,
+    )
+
+
+def sentence(rows: list[StationOutlook], worst: bottleneck.StationLoad | None) -> str:
+    """The sentence that names the bottleneck, or says that there is none."""
+    if worst is None:
+        return "No station holds the work up."
+    name = next(row.station.name for row in rows if row.station.code == worst.code)
+    return words.bottleneck(name, worst.late_cases, worst.wait_minutes, worst.utilisation)
+
+
+def failure() -> OutboxRow | None:
+    """The last forecast, if it failed for good: then what is shown is older than it should be."""
+    last = freshness.last_ended()
+    return last if last and last.state == OutboxRow.State.DEAD else None
+
+
+def outlook_of(case: Case) -> Outlook:
+    """What the last forecast said of a case; where it does not speak of it, an empty outlook with the reason."""
+    if case.state in FORECAST_STATES:
+        return getattr(case, "outlook", None) or Outlook(case=case, reason="no forecast yet")
+    before = case.state == Case.State.DRAFT
+    return Outlook(case=case, reason="not forecast before it is signed" if before else "nothing is left to forecast")

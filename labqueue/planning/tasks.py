@@ -1,0 +1,37 @@
+"""What a worker does for planning. The engine is imported only where it works: the web never needs it."""
+
+from celery import shared_task
+from celery.signals import worker_process_init
+from django.utils import timezone
+
+from labqueue.base import outbox
+from labqueue.base.models import OutboxRow
+from labqueue.planning import freshness
+
+
+@outbox.handles(freshness.KIND, lease=60)
+def make_forecast(row: OutboxRow) -> outbox.Publish:
+    """Simulates without a transaction; publishes with the row's end, so that a forecast is there once or not at all."""
+    from labqueue.planning import forecast
+
+    result = forecast.compute(timezone.now())
+
+    def publish() -> None:
+        forecast.publish(result)
+
+    return publish
+
+
+@shared_task(name="labqueue.planning.tasks.notice_changes", expires=5)
+def notice_changes() -> None:
+    """Ask for a new forecast where one is wanted."""
+    if freshness.wanted(timezone.now()):
+        freshness.ask()
+
+
+@worker_process_init.connect
+def warm_up(**_: object) -> None:
+    """Compile or load the engine in each worker process before its first work, and only after the fork."""
+    from labqueue import engine
+
+    engine.warm_up()
