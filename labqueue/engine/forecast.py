@@ -1,0 +1,192 @@
+"""The forecast: when each job will be finished, what waits where, and how sure that is."""
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from labqueue.engine.calendars import MINUTE, since
+from labqueue.engine.histogram import quantile_of_counts
+from labqueue.engine.measures import mean_and_interval, quantile, row_quantile, wilson
+from labqueue.engine.plan import Plan
+from labqueue.engine.run import Books, run_replications
+from labqueue.engine.shop import Shop
+from labqueue.engine.state import NEVER
+
+QUANTILES = {"p05": 0.05, "p50": 0.5, "p80": 0.8, "p95": 0.95}
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """The figures of a simulation; each entry of the lists is the plain form that `to_dict` gives."""
+
+    now: datetime
+    replications: int
+    seed: int
+    jobs: list[dict[str, Any]]
+    stations: list[dict[str, Any]]
+    resources: list[dict[str, Any]]
+    arrivals: list[dict[str, Any]]
+    completions: NDArray[np.float64]
+    """(jobs, replications): minutes from now at which each job is finished, infinite if not by the horizon."""
+
+    def to_dict(self) -> dict[str, Any]:
+        """The forecast as plain values for JSON; `completions` is left out."""
+        return {
+            "now": self.now.isoformat(),
+            "replications": self.replications,
+            "seed": self.seed,
+            "jobs": self.jobs,
+            "stations": self.stations,
+            "resources": self.resources,
+            "arrivals": self.arrivals,
+        }
+
+
+def simulate(shop: Shop, replications: int = 1000, seed: int = 1, threads: int = 1) -> Forecast:
+    """Simulate a shop `replications` times and measure it.
+
+    The answer depends on the shop, the seed and the replications only, not on `threads`.
+
+    Raises:
+        ValueError: fewer than one replication or thread.
+        ShopError: a replication reached the bound on its events.
+    """
+    if replications < 1 or threads < 1:
+        raise ValueError("replications and threads must be at least 1")
+    plan, books = run_replications(shop, replications, seed, threads)
+    by_job = np.ascontiguousarray(books.completion.T)
+    return Forecast(
+        now=shop.now,
+        replications=replications,
+        seed=seed,
+        jobs=_jobs(shop, books, by_job),
+        stations=_stations(plan, books),
+        resources=_resources(plan, books),
+        arrivals=_arrivals(shop, books),
+        completions=np.where(by_job >= NEVER, np.inf, by_job / MINUTE),
+    )
+
+
+def _jobs(shop: Shop, books: Books, by_job: NDArray[np.int64]) -> list[dict[str, Any]]:
+    replications = by_job.shape[1]
+    finished = by_job < NEVER
+    done = finished.sum(axis=1)
+    sums = np.where(finished, by_job, 0).sum(axis=1)
+    due = np.array([NEVER if j.due is None else since(shop.now, j.due) for j in shop.jobs], dtype=np.int64)
+    late = ((by_job > due[:, None]) & (finished | (due < shop.horizon)[:, None])).sum(axis=1)
+    ascending = np.sort(by_job, axis=1)
+    points = {name: row_quantile(ascending, share) for name, share in QUANTILES.items()} if len(by_job) else {}
+    waits = _waits(shop, books, replications)
+    return [
+        {
+            "id": job.id,
+            "late": None if job.due is None else int(late[i]) / replications,
+            "late_ci": None if job.due is None else wilson(int(late[i]), replications),
+            "finish": {name: _instant(shop.now, float(point[i])) for name, point in points.items()},
+            "mean_finish": _instant(shop.now, int(sums[i]) / int(done[i])) if done[i] else None,
+            "unfinished": 1.0 - int(done[i]) / replications,
+            "waits": waits[i],
+        }
+        for i, job in enumerate(shop.jobs)
+    ]
+
+
+def _instant(now: datetime, microseconds: float) -> str | None:
+    """An instant `microseconds` from now to the whole second, with the offset of now; None for never."""
+    if not np.isfinite(microseconds):
+        return None
+    seconds = round((now.microsecond + microseconds) / 1e6)
+    return (now.replace(microsecond=0) + timedelta(seconds=seconds)).isoformat()
+
+
+def _waits(shop: Shop, books: Books, replications: int) -> list[dict[str, float]]:
+    """For each job the mean minutes waited at each station that it has not yet passed."""
+    found: list[dict[str, float]] = []
+    first = 0
+    for job in shop.jobs:
+        steps = shop.routes[job.route].steps
+        ahead = {s.station: 0 for i, s in enumerate(steps) if s.station is not None and i not in job.done}
+        for i, step in enumerate(steps):
+            if step.station in ahead:
+                ahead[step.station] += int(books.step_wait[first + i])
+        found.append({station: total / replications / MINUTE for station, total in ahead.items()})
+        first += len(steps)
+    return found
+
+
+def _p95(books: Books, group: int) -> float | None:
+    """The 95 % point of the waits at a station, or the flows of an entry of arrivals, in minutes."""
+    if books.histogram is not None:
+        found = quantile_of_counts(books.histogram[group], 0.95)
+    elif books.log is not None:
+        found = quantile(books.log["value"][books.log["group"] == group], 0.95)
+    return None if found is None else found / MINUTE
+
+
+def _in_minutes(values: list[float] | None) -> list[float] | None:
+    return None if values is None else [value / MINUTE for value in values]
+
+
+def _stations(plan: Plan, books: Books) -> list[dict[str, Any]]:
+    shop = plan.shop
+    replications = len(books.use)
+    measured = shop.horizon - shop.warm_up
+    found: list[dict[str, Any]] = []
+    for i, station in enumerate(shop.stations):
+        opened = sum(
+            time for r, time in zip(shop.resources, plan.open_time, strict=True) if r.count and station in r.stations
+        )
+        waited, starts = books.wait["waited"][:, :, i], books.wait["starts"][:, :, i]
+        mean, interval = mean_and_interval(waited, starts)
+        found.append(
+            {
+                "name": station,
+                "utilisation": int(books.use["busy"][:, i].sum()) / opened / replications if opened else None,
+                "wait_mean": None if mean is None else mean / MINUTE,
+                "wait_ci": _in_minutes(interval),
+                "wait_p95": _p95(books, i),
+                "queue_mean": int(books.use["waiting"][:, i].sum()) / measured / replications,
+                "started": int(starts.sum()) / replications,
+            }
+        )
+    return found
+
+
+def _resources(plan: Plan, books: Books) -> list[dict[str, Any]]:
+    replications = len(books.work)
+    found: list[dict[str, Any]] = []
+    for i, resource in enumerate(plan.shop.resources):
+        opened = plan.open_time[i]
+        busy, loads, units = (int(books.work[name][:, i].sum()) for name in ("busy", "loads", "units"))
+        found.append(
+            {
+                "name": resource.name,
+                "utilisation": busy / opened / replications if opened else None,
+                "fill_mean": units / loads if loads else None,
+            }
+        )
+    return found
+
+
+def _arrivals(shop: Shop, books: Books) -> list[dict[str, Any]]:
+    replications = len(books.flow)
+    found: list[dict[str, Any]] = []
+    for i, entry in enumerate(shop.arrivals):
+        flow, finished = books.flow["flow"][:, :, i], books.flow["finished"][:, :, i]
+        mean, interval = mean_and_interval(flow, finished)
+        total = int(finished.sum())
+        late = int(books.flow["late"][:, :, i].sum())
+        found.append(
+            {
+                "route": entry.route,
+                "flow_mean": None if mean is None else mean / MINUTE,
+                "flow_ci": _in_minutes(interval),
+                "flow_p95": _p95(books, len(shop.stations) + i),
+                "late": late / total if total and entry.due is not None else None,
+                "finished": total / replications,
+            }
+        )
+    return found

@@ -1,0 +1,111 @@
+"""The one door to numba: compiled functions with a cache on disk that survives and is safe to share."""
+
+import hashlib
+import os
+import shutil
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import numba
+import numpy as np
+from llvmlite import ir
+from numba.core import config
+from numba.extending import intrinsic
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+def _fingerprint() -> str:
+    """A hash of this package's sources: numba itself would miss a change in a helper that a kernel calls."""
+    digest = hashlib.blake2b(numba.__version__.encode(), digest_size=8)
+    for path in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
+
+
+def _writable(folder: Path) -> bool:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return True
+    except OSError:
+        return False
+
+
+def _cache_folder() -> Path:
+    """The first folder that can be written: NUMBA_CACHE_DIR, beside the code, the user's cache, a temporary one.
+
+    Where one that comes earlier holds a finished compilation but cannot be written, its files are copied.
+    """
+    leaf = f"labqueue-engine-{_fingerprint()}"
+    user_cache = Path(os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser())
+    temporary = Path(tempfile.gettempdir()) / f"labqueue-{os.getuid()}"
+    parents = [Path(__file__).parent / "__pycache__", user_cache, temporary]
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        parents.insert(0, Path(os.environ["NUMBA_CACHE_DIR"]))
+    folders = [parent / leaf for parent in parents]
+    chosen = next((folder for folder in folders if _writable(folder)), None)
+    if chosen is None:
+        return Path(tempfile.mkdtemp(prefix="labqueue-"))
+    for earlier in folders[: folders.index(chosen)]:
+        if earlier.is_dir() and not any(chosen.iterdir()):
+            shutil.copytree(earlier, chosen, dirs_exist_ok=True)
+    return chosen
+
+
+CACHE_FOLDER = _cache_folder()
+
+
+def _compiled(function: Function, **options: Any) -> Function:
+    kept = config.CACHE_DIR
+    config.CACHE_DIR = str(CACHE_FOLDER)
+    try:
+        result: Function = numba.njit(error_model="numpy", cache=True, **options)(function)
+    finally:
+        config.CACHE_DIR = kept
+    return result
+
+
+def kernel(function: Function) -> Function:
+    """Compile a function that Python calls; it runs without the interpreter's lock."""
+    return _compiled(function, nogil=True)
+
+
+def helper(function: Function) -> Function:
+    """Compile a small function that kernels call; it becomes part of its caller."""
+    result: Function = numba.njit(error_model="numpy", forceinline=True)(function)
+    return result
+
+
+def rare(function: Function) -> Function:
+    """Compile a function that kernels call seldom; it stays a function of its own, to keep the kernel small."""
+    result: Function = numba.njit(error_model="numpy")(function)
+    return result
+
+
+def accessor(world: np.dtype[np.void], array: str, item: np.dtype[np.void]) -> Callable[[Any, int], Any]:
+    """A function (s, index) that gives an item of an array, for compiled code only.
+
+    `s` is a record of type `world` whose field `array` holds the address of records of type `item`. The result is a
+    pointer to the record: reading and writing its fields reads and writes the array. Nothing is counted, copied or
+    checked, so that a compiled function can be given a whole shop as one pointer.
+    """
+    offset = world.fields[array][1] if world.fields else 0
+    item_type = numba.from_dtype(item)
+
+    @intrinsic  # type: ignore[untyped-decorator, unused-ignore]
+    def at(typing: Any, s: Any, index: Any) -> Any:
+        def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            byte, word = ir.IntType(8).as_pointer(), ir.IntType(64)
+            field = builder.gep(builder.bitcast(arguments[0], byte), [ir.Constant(word, offset)])
+            address = builder.load(builder.bitcast(field, word.as_pointer()))
+            number = arguments[1] if signature.args[1].bitwidth == 64 else builder.sext(arguments[1], word)
+            place = builder.add(address, builder.mul(number, ir.Constant(word, item.itemsize)))
+            return builder.inttoptr(place, context.get_value_type(item_type))
+
+        return item_type(s, index), generate
+
+    result: Callable[[Any, int], Any] = at
+    return result

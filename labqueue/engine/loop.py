@@ -1,0 +1,214 @@
+"""The event loop: the compiled heart of the simulator, one call for a slice of replications."""
+
+from typing import Any
+
+import numpy as np
+from numba.cpython.unsafe.numbers import trailing_zeros
+
+from labqueue.engine.coming import arrive
+from labqueue.engine.draws import replication_key
+from labqueue.engine.events import pop_timer, schedule
+from labqueue.engine.flow import admit_able, end_hold, end_step, end_unit, release
+from labqueue.engine.jit import helper, kernel, rare
+from labqueue.engine.loads import hand_loads, strike_clock
+from labqueue.engine.opening import close_books, open_shop
+from labqueue.engine.queues import best, earlier, take
+from labqueue.engine.state import (
+    FINE,
+    NEVER,
+    RUNNING,
+    TOO_MANY_EVENTS,
+    State,
+    asked_at,
+    calendar_at,
+    event_at,
+    free_at,
+    hours_at,
+    node_at,
+    op_at,
+    queue_at,
+    release_at,
+    resource_at,
+    served_at,
+    span_at,
+    station_at,
+    step_at,
+    timer_at,
+    waiter_at,
+)
+from labqueue.engine.work import ONE, draw_work, occupy, run_until, seat
+
+
+@kernel
+def simulate_slice(
+    world: Any, first_world: Any, changing: Any, first_changing: Any, seed: Any, first: int, n: int
+) -> int:
+    """Run `n` replications from number `first`; returns FINE or why one stopped, with its row in the world.
+
+    `world` is an array of one WORLD that points to the other arrays; `changing` holds the bytes of those that are put
+    back, with the world itself, to how they were at now before each replication.
+    """
+    s = world[0]
+    for row in range(n):
+        logged = s.logged
+        world[0] = first_world[0]
+        changing[:] = first_changing
+        s.logged = logged
+        s.row = row
+        s.key = replication_key(seed, first + row)
+        open_shop(s)
+        run(s)
+        if s.error != FINE:
+            return int(s.error)
+        close_books(s)
+    return FINE
+
+
+@helper
+def run(s: State) -> None:
+    """Handle events until the horizon: all of one instant first, then hand out work."""
+    admit_able(s)
+    if event_at(s, node_at(s, 1).to).time > 0:
+        hand_out(s)
+    while s.error == FINE:
+        leaf = node_at(s, 1).to
+        now = event_at(s, leaf).time
+        if now > s.horizon:
+            break
+        s.now = now
+        s.events += 1
+        if s.events > s.most_events:
+            s.error = TOO_MANY_EVENTS
+        handle(s, leaf)
+        if event_at(s, node_at(s, 1).to).time > now:
+            hand_out(s)
+
+
+@helper
+def handle(s: State, leaf: int) -> None:
+    """Handle the event of a leaf; what becomes able by it enters its queue."""
+    if leaf < s.units_end:
+        end_unit(s, leaf)
+    elif leaf == s.waits_leaf:
+        end_timer(s)
+    else:
+        handle_seldom(s, leaf)
+    admit_able(s)
+
+
+@rare
+def end_timer(s: State) -> None:
+    """A pure waiting step or a hold ends, unless it was broken off meanwhile."""
+    stamp = timer_at(s, 0).rank
+    step = pop_timer(s)
+    if step < 0:
+        end_hold(s, -1 - step)
+    elif step_at(s, step).state == RUNNING and step_at(s, step).stamp == stamp:
+        end_step(s, step)
+
+
+@rare
+def handle_seldom(s: State, leaf: int) -> None:
+    """Releases, arrivals, openings and closings, and the times of loads."""
+    if leaf == s.release_leaf:
+        at = s.released
+        s.released = at + 1
+        time = release_at(s, at + 1).time if at + 1 < s.releases else NEVER
+        schedule(s, leaf, time, NEVER + leaf)
+        release(s, release_at(s, at).job)
+    elif leaf >= s.clock_leaf:
+        strike_clock(s, leaf - s.clock_leaf)
+    elif leaf >= s.timer_leaf:
+        schedule(s, leaf, NEVER, NEVER + leaf)
+        resource = leaf - s.timer_leaf
+        asked_at(s, resource >> 6).bits |= ONE << np.uint64(resource & 63)
+    elif leaf >= s.arrival_leaf:
+        arrive(s, leaf - s.arrival_leaf)
+    else:
+        open_or_close(s, leaf - s.calendar_leaf)
+
+
+@rare
+def open_or_close(s: State, calendar: int) -> None:
+    """A calendar opens or closes, and with it the resources that keep it."""
+    c = calendar_at(s, calendar)
+    leaf = s.calendar_leaf + calendar
+    if c.open:
+        c.open = 0
+        c.at += 1
+        schedule(s, leaf, span_at(s, c.at).begin if c.at < c.end else NEVER, NEVER + leaf)
+        for word in range(s.words):
+            free_at(s, word).bits &= ~hours_at(s, calendar * s.words + word).bits
+        return
+    c.open = 1
+    schedule(s, leaf, span_at(s, c.at).end, NEVER + leaf)
+    open_resources(s, calendar)
+
+
+@rare
+def open_resources(s: State, calendar: int) -> None:
+    """The resources of a calendar that have a free unit may take work."""
+    for word in range(s.words):
+        bits = hours_at(s, calendar * s.words + word).bits
+        while bits:
+            resource = (word << 6) + int(trailing_zeros(bits))
+            bit = bits & (~bits + ONE)
+            bits ^= bit
+            if resource_at(s, resource).free > 0:
+                free_at(s, word).bits |= bit
+                asked_at(s, word).bits |= bit
+
+
+@helper
+def hand_out(s: State) -> None:
+    """Hand work to the free open resources that may have some, in file order."""
+    for word in range(s.words):
+        bits = free_at(s, word).bits & asked_at(s, word).bits
+        asked_at(s, word).bits = ONE ^ ONE
+        while bits:
+            resource = (word << 6) + int(trailing_zeros(bits))
+            bits &= bits - ONE
+            if resource_at(s, resource).load:
+                hand_loads(s, resource)
+            else:
+                hand_steps(s, resource)
+
+
+@helper
+def hand_steps(s: State, resource: int) -> None:
+    """Start single steps on a resource as long as it has a free unit and one of its stations has work."""
+    r = resource_at(s, resource)
+    link = r.station0
+    while r.free > 0 and link < r.station1:
+        queue = next_queue(s, served_at(s, link).to)
+        if queue < 0:
+            link += 1
+            continue
+        step = take(s, queue, best(s, queue))
+        unit = r.spare
+        seat(s, step, unit)
+        occupy(s, resource, unit, step)
+        run_until(s, resource, unit, draw_work(s, step, op_at(s, step_at(s, step).op).dist))
+
+
+@helper
+def next_queue(s: State, station: int) -> int:
+    """The queue of a station whose first job comes first, -1 if nothing waits."""
+    t = station_at(s, station)
+    if t.queue1 == t.queue0 + 1:
+        return int(t.queue0) if queue_at(s, t.queue0).size > 0 else -1
+    return next_of_several(s, station)
+
+
+@rare
+def next_of_several(s: State, station: int) -> int:
+    """The same where families queue apart, for a resource that takes single jobs from them."""
+    t = station_at(s, station)
+    chosen = -1
+    first = 0
+    for queue in range(t.queue0, t.queue1):
+        if queue_at(s, queue).size > 0:
+            place = queue_at(s, queue).first + best(s, queue)
+            if chosen < 0 or earlier(waiter_at(s, place), waiter_at(s, first)):
+                chosen, first = queue, place
+    return chosen

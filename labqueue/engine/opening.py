@@ -1,0 +1,70 @@
+"""The beginning and the end of a replication: the shop as it stands at now, and the books closed at the horizon."""
+
+from labqueue.engine.coming import expect
+from labqueue.engine.draws import job_key
+from labqueue.engine.events import set_timer
+from labqueue.engine.flow import release
+from labqueue.engine.jit import helper, rare
+from labqueue.engine.state import (
+    NEVER,
+    RUNNING,
+    State,
+    completion_at,
+    job_at,
+    queue_at,
+    resource_at,
+    running_at,
+    step_at,
+    unit_at,
+    use_at,
+    waiter_at,
+)
+from labqueue.engine.work import draw_work, next_start, occupy, run_until
+
+
+@rare
+def open_shop(s: State) -> None:
+    """The replication's keys, the work under way, the jobs already here and the first arrivals."""
+    for job in range(s.jobs):
+        j = job_at(s, job)
+        j.key = job_key(s.key, j.name)
+        completion_at(s, s.row * s.jobs + job).time = 0 if j.left == 0 else NEVER
+    for k in range(s.runnings):
+        go_on(s, k)
+    for job in range(s.jobs):
+        if job_at(s, job).released <= 0:
+            release(s, job)
+    for arrival in range(s.arrivals):
+        expect(s, arrival)
+
+
+@helper
+def go_on(s: State, k: int) -> None:
+    """Put one running step where it sits and draw the rest of its time."""
+    given = running_at(s, k)
+    x = step_at(s, given.step)
+    x.tries = 1
+    x.state = RUNNING
+    x.next = -1
+    if given.resource < 0:
+        x.unit = -1
+        x.stamp = next_start(s)
+        set_timer(s, draw_work(s, given.step, given.dist), x.stamp, given.step)
+    elif given.joins >= 0:
+        x.unit = step_at(s, given.joins).unit
+        step_at(s, unit_at(s, x.unit).last).next = given.step
+        unit_at(s, x.unit).last = given.step
+    else:
+        x.unit = resource_at(s, given.resource).spare
+        occupy(s, given.resource, x.unit, given.step)
+        run_until(s, given.resource, x.unit, draw_work(s, given.step, given.dist))
+
+
+@rare
+def close_books(s: State) -> None:
+    """Count the time that those still waiting at the horizon have waited."""
+    for queue in range(s.queues):
+        q = queue_at(s, queue)
+        for place in range(q.first, q.first + q.size):
+            waited = s.horizon - max(waiter_at(s, place).entered, s.warm_up)
+            use_at(s, s.row * s.stations + q.station).waiting += max(waited, 0)

@@ -1,0 +1,167 @@
+"""Queues before the stations: a heap where the order is static, a plain list where the rule looks at the s."""
+
+from typing import Any
+
+from labqueue.engine.jit import helper, rare
+from labqueue.engine.rules import dynamic_key, is_static, static_key
+from labqueue.engine.state import (
+    NEVER,
+    UNKNOWN,
+    WAITING,
+    State,
+    asked_at,
+    job_at,
+    op_at,
+    queue_at,
+    serves_at,
+    station_at,
+    step_at,
+    use_at,
+    waiter_at,
+)
+
+
+@helper
+def earlier(a: Any, b: Any) -> bool:
+    """Whether waiter a is served before b: by key, then by entry, then by order of jobs and steps."""
+    if a.key != b.key:
+        return bool(a.key < b.key)
+    return bool(a.entered < b.entered or (a.entered == b.entered and a.tie < b.tie))
+
+
+@helper
+def move_waiter(to: Any, source: Any) -> None:
+    """Copy a waiter."""
+    to.key, to.entered, to.tie, to.step = source.key, source.entered, source.tie, source.step
+
+
+@helper
+def enqueue(s: State, step: int, entered: int) -> None:
+    """Put a step into its queue and ask the resources of its station."""
+    x = step_at(s, step)
+    op = op_at(s, x.op)
+    x.state = WAITING
+    x.entered = entered
+    queue = queue_at(s, op.queue)
+    station = station_at(s, op.station)
+    size = queue.size
+    queue.size = size + 1
+    new = waiter_at(s, queue.first + size)
+    new.key = static_key(s, station.rule, x.job)
+    new.entered = entered
+    new.tie = job_at(s, x.job).order * s.stride + (step - job_at(s, x.job).first)
+    new.step = step
+    if is_static(station.rule):
+        rise(s, queue.first, size)
+    if station.loads:
+        queue.units += job_at(s, x.job).units
+        queue.oldest = min(queue.oldest, entered)
+    for word in range(s.words):
+        asked_at(s, word).bits |= serves_at(s, op.station * s.words + word).bits
+
+
+@helper
+def rise(s: State, first: int, place: int) -> None:
+    """Move the waiter at `place` of the heap that begins at `first` up to where it belongs."""
+    key, entered, tie = (
+        waiter_at(s, first + place).key,
+        waiter_at(s, first + place).entered,
+        waiter_at(s, first + place).tie,
+    )
+    step = waiter_at(s, first + place).step
+    while place > 0:
+        parent = (place - 1) >> 1
+        p = waiter_at(s, first + parent)
+        if p.key < key or (p.key == key and (p.entered < entered or (p.entered == entered and p.tie < tie))):
+            break
+        move_waiter(waiter_at(s, first + place), p)
+        place = parent
+    w = waiter_at(s, first + place)
+    w.key, w.entered, w.tie, w.step = key, entered, tie, step
+
+
+@helper
+def sink(s: State, first: int, size: int, place: int) -> None:
+    """Move the waiter that stands behind the end, at `size`, into the gap at `place` and down to where it belongs."""
+    moved = waiter_at(s, first + size)
+    child = 2 * place + 1
+    while child < size:
+        if child + 1 < size and earlier(waiter_at(s, first + child + 1), waiter_at(s, first + child)):
+            child += 1
+        if earlier(moved, waiter_at(s, first + child)):
+            break
+        move_waiter(waiter_at(s, first + place), waiter_at(s, first + child))
+        place = child
+        child = 2 * place + 1
+    move_waiter(waiter_at(s, first + place), moved)
+
+
+@helper
+def best(s: State, queue: int) -> int:
+    """The place in its queue of the step to be served first; the queue is not empty."""
+    q = queue_at(s, queue)
+    station = station_at(s, q.station)
+    if is_static(station.rule):
+        return 0
+    found = 0
+    for place in range(q.size):
+        w = waiter_at(s, q.first + place)
+        w.key = dynamic_key(s, station.rule, w.step, station.three_means)
+        if place > 0 and earlier(w, waiter_at(s, q.first + found)):
+            found = place
+    return found
+
+
+@helper
+def take(s: State, queue: int, place: int) -> int:
+    """Take the step at `place` out of a queue and count the time it waited; returns the step."""
+    q = queue_at(s, queue)
+    station = station_at(s, q.station)
+    step = waiter_at(s, q.first + place).step
+    last = q.size - 1
+    q.size = last
+    if place < last:
+        if not is_static(station.rule):
+            move_waiter(waiter_at(s, q.first + place), waiter_at(s, q.first + last))
+        elif place == 0:
+            sink(s, q.first, last, 0)
+        else:
+            refill(s, q.first, last, place)
+    if station.loads:
+        q.units -= job_at(s, step_at(s, step).job).units
+        if step_at(s, step).entered == q.oldest:
+            q.oldest = UNKNOWN if q.size > 0 else NEVER
+    waited = s.now - max(step_at(s, step).entered, s.warm_up)
+    if waited > 0:
+        use_at(s, s.row * s.stations + q.station).waiting += waited
+    return int(step)
+
+
+@rare
+def refill(s: State, first: int, last: int, place: int) -> None:
+    """Fill a gap inside a heap with its last waiter, which may have to go down or up."""
+    sink(s, first, last, place)
+    rise(s, first, place)
+
+
+@rare
+def oldest(s: State, queue: int) -> int:
+    """The earliest entry into a queue, NEVER if it is empty; looked for anew only after that one has left."""
+    q = queue_at(s, queue)
+    if q.oldest == UNKNOWN:
+        found = NEVER
+        for place in range(q.first, q.first + q.size):
+            found = min(found, waiter_at(s, place).entered)
+        q.oldest = found
+    return int(q.oldest)
+
+
+@rare
+def withdraw(s: State, step: int) -> None:
+    """Take a waiting step out of its queue without serving it."""
+    queue = op_at(s, step_at(s, step).op).queue
+    q = queue_at(s, queue)
+    for place in range(q.size):
+        if waiter_at(s, q.first + place).step == step:
+            take(s, queue, place)
+            return

@@ -1,0 +1,44 @@
+"""Dispatch rules as numbers: the waiting step with the smallest key is served first."""
+
+import math
+
+from labqueue.engine.jit import helper
+from labqueue.engine.state import ATC, CR, EDD, NEVER, RANK, SLACK, WEIGHT, State, job_at, op_at, step_at
+
+
+@helper
+def is_static(rule: int) -> bool:
+    """Whether the order of two waiting steps never changes while they wait."""
+    return rule not in (SLACK, CR, ATC)
+
+
+@helper
+def static_key(s: State, rule: int, job: int) -> float:
+    """The key of a job by a rule that does not look at the clock; fifo leaves it to the time of entry."""
+    if rule == EDD:
+        due = job_at(s, job).due
+        return float(due) if due < NEVER else math.inf
+    if rule == WEIGHT:
+        return float(-job_at(s, job).weight)
+    if rule == RANK:
+        return float(job_at(s, job).rank)
+    return 0.0
+
+
+@helper
+def dynamic_key(s: State, rule: int, step: int, three_means: float) -> float:
+    """The key of a waiting step now.
+
+    slack (d - t - W) / n · cr (d - t) / W · atc the negative logarithm of (w/p) exp(-max(0, d - t - W) / (3 mean p))
+    (Vepsalainen and Morton 1987); W and n are the mean work and the number of the job's steps not yet done.
+    """
+    j = job_at(s, step_at(s, step).job)
+    if j.due >= NEVER:
+        return math.inf
+    left = float(j.due - s.now)
+    if rule == SLACK:
+        return (left - float(j.work)) / float(j.left)
+    if rule == CR:
+        return left / max(float(j.work), 0.06)
+    slack = max(left - float(j.work), 0.0) / 60e6
+    return float(slack / three_means + op_at(s, step_at(s, step).op).log_minutes - j.log_weight)

@@ -1,0 +1,122 @@
+"""Running a compiled shop: slices of replications on own threads; the answer does not depend on their number."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from labqueue.engine.loop import simulate_slice
+from labqueue.engine.memory import allot
+from labqueue.engine.numbering import Records
+from labqueue.engine.plan import MOST_EVENTS, Plan, Sizes, compile_shop
+from labqueue.engine.reading import ShopError
+from labqueue.engine.shop import Shop
+from labqueue.engine.state import FINE, LOG_FULL, TOO_MANY_EVENTS, TOO_MANY_JOBS, TOO_MANY_TIMERS
+
+SLICE = 25
+"""Replications of one call of the kernel."""
+MOST_SLOTS = 4_000_000
+"""Jobs that came and are not finished, in one replication, after which it is given up."""
+
+
+@dataclass(frozen=True)
+class Books:
+    """The raw figures of all replications, as arrays of records (see `state` for their fields)."""
+
+    completion: NDArray[np.int64]
+    """(replications, jobs) microseconds from now, NEVER if unfinished."""
+    wait: Records
+    """(replications, batches, stations)"""
+    use: Records
+    """(replications, stations)"""
+    work: Records
+    """(replications, resources)"""
+    flow: Records
+    """(replications, batches, arrivals)"""
+    step_wait: NDArray[np.int64]
+    """Microseconds waited by each step of the file's jobs, over all replications."""
+    log: Records | None
+    """Single waits and flows, or None where `histogram` (groups, bins) holds their counts."""
+    histogram: NDArray[np.int64] | None
+
+
+def run_replications(shop: Shop, replications: int, seed: int, threads: int) -> tuple[Plan, Books]:
+    """Simulate; returns the plan with the raw figures.
+
+    Raises:
+        ShopError: a replication reached the bound on events or on jobs in the shop.
+    """
+    plan = compile_shop(shop, replications)
+    starts = list(range(0, replications, SLICE))
+    if threads <= 1:
+        parts = [_run_slice(plan, seed, first, min(SLICE, replications - first)) for first in starts]
+    else:
+        with ThreadPoolExecutor(threads, thread_name_prefix="replications") as pool:
+            jobs = [pool.submit(_run_slice, plan, seed, at, min(SLICE, replications - at)) for at in starts]
+            parts = [job.result() for job in jobs]
+    return plan, _join(parts)
+
+
+def _run_slice(plan: Plan, seed: int, first: int, count: int) -> Books:
+    """One call of the kernel, again with more room where that ran out."""
+    while True:
+        m = allot(plan, count)
+        key = np.uint64(seed % 2**64)
+        status = simulate_slice(m.world, m.first_world, m.changing, m.first_changing, key, first, count)
+        if status == FINE:
+            break
+        row = first + int(m.world[0]["row"])
+        plan = compile_shop(plan.shop, plan.replications, _GROW[status](plan, row))
+    figures = m.figures
+    keeps_log = bool(plan.counters["keeps_log"])
+    return Books(
+        completion=figures["completion"]["time"],
+        wait=figures["wait"],
+        use=figures["use"],
+        work=figures["work"],
+        flow=figures["flow"],
+        step_wait=figures["step_wait"]["time"],
+        log=figures["log"][: m.world[0]["logged"]].copy() if keeps_log else None,
+        histogram=None if keeps_log else figures["bin"]["count"],
+    )
+
+
+def _give_up_events(plan: Plan, row: int) -> Sizes:
+    raise ShopError(
+        f"horizon_minutes: replication {row} reached the bound of {MOST_EVENTS} events; "
+        "choose a shorter horizon, or look for steps that take no time and fail almost always"
+    )
+
+
+def _more_slots(plan: Plan, row: int) -> Sizes:
+    if plan.sizes.slots >= MOST_SLOTS:
+        raise ShopError(
+            f"arrivals: replication {row} has more than {MOST_SLOTS} jobs unfinished at once; choose a shorter horizon"
+        )
+    return replace(plan.sizes, slots=4 * plan.sizes.slots, timers=4 * plan.sizes.timers)
+
+
+_GROW: dict[int, Callable[[Plan, int], Sizes]] = {
+    TOO_MANY_EVENTS: _give_up_events,
+    TOO_MANY_JOBS: _more_slots,
+    LOG_FULL: lambda plan, row: replace(plan.sizes, log=4 * plan.sizes.log),
+    TOO_MANY_TIMERS: lambda plan, row: replace(plan.sizes, timers=4 * plan.sizes.timers),
+}
+
+
+def _join(parts: list[Books]) -> Books:
+    """The figures of all slices, in the order of the replications; sums of whole numbers, so exact in any order."""
+    logs = [part.log for part in parts if part.log is not None]
+    histograms = [part.histogram for part in parts if part.histogram is not None]
+    return Books(
+        completion=np.concatenate([part.completion for part in parts]),
+        wait=np.concatenate([part.wait for part in parts]),
+        use=np.concatenate([part.use for part in parts]),
+        work=np.concatenate([part.work for part in parts]),
+        flow=np.concatenate([part.flow for part in parts]),
+        step_wait=np.sum([part.step_wait for part in parts], axis=0, dtype=np.int64),
+        log=np.concatenate(logs) if logs else None,
+        histogram=np.sum(histograms, axis=0, dtype=np.int64) if histograms else None,
+    )

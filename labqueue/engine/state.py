@@ -1,0 +1,161 @@
+"""What the kernel works on: arrays of records, one array for each kind of thing in the shop.
+
+A compiled function is given one record, the WORLD, which holds the counters of the replication and the addresses of
+all arrays; `job_at(s, 3)` is record 3 of the array of jobs.
+"""
+
+from typing import Any
+
+import numpy as np
+
+from labqueue.engine.calendars import FOREVER
+from labqueue.engine.jit import accessor
+
+NEVER = FOREVER
+UNKNOWN = -FOREVER
+"""The oldest entry of a queue where it must be looked for anew."""
+BLOCKED, ABLE, HELD, WAITING, RUNNING, DONE = range(6)
+"""States of a step of a job; ABLE lasts only within one event."""
+FIFO, EDD, SLACK, CR, ATC, WEIGHT, RANK = range(7)
+FINE, TOO_MANY_EVENTS, TOO_MANY_JOBS, LOG_FULL, TOO_MANY_TIMERS = range(5)
+"""Why a replication stopped."""
+
+I4, I8, U8, F8 = "i4", "i8", "u8", "f8"
+
+
+def record(**fields: str) -> np.dtype[np.void]:
+    """A record type with aligned fields."""
+    return np.dtype(list(fields.items()), align=True)
+
+
+STEP = record(
+    entered=I8, stamp=I8, job=I4, op=I4, tries=I4, unit=I4, next=I4, pending=I4, state=I4
+)  # fmt: skip
+"""A step of a job: instant it entered its queue, number of its start, neighbours in its load."""
+JOB = record(
+    due=I8, work=I8, key=U8, order=I8, weight=F8, log_weight=F8, rank=F8, released=I8, ready=I8, name=U8,
+    first=I4, op=I4, steps=I4, left=I4, units=I4, held=I4, arrival=I4, hold=I4,
+)  # fmt: skip
+"""A job: `work` mean microseconds and `left` number of steps not yet done; `first` its first STEP, `op` its first OP."""
+OP = record(
+    fail=F8, minutes=F8, log_minutes=F8, mean=I8, key=U8, station=I4, queue=I4, dist=I4, back=I4,
+    follow0=I4, follow1=I4, before0=I4, before1=I4, redo0=I4, redo1=I4,
+)  # fmt: skip
+"""A step of a route. Ranges into `links`: who follows, who comes before, what is redone; as indexes in the route."""
+QUEUE = record(first=I8, size=I8, units=I8, oldest=I8, station=I4)
+"""A queue: one for each family at a load station, one for any other station; `first` its place in `heap`."""
+WAITER = record(key=F8, entered=I8, tie=I8, step=I8)
+STATION = record(rule=I4, queue0=I4, queue1=I4, loads=I4, uneven=I4, three_means=F8)
+RESOURCE = record(
+    wait=I8, capacity=I8, clock_hit=I8, calendar=I4, count=I4, free=I4, spare=I4, pauses=I4, load=I4,
+    station0=I4, station1=I4, timer=I4, clock0=I4, clock1=I4,
+)  # fmt: skip
+"""A resource: `spare` the first of its free UNITs; `clock0`…`clock1` its next start_at instants in `clocks`."""
+UNIT = record(first=I4, last=I4, next=I4, resource=I4, station=I4)
+"""One of `count`: the steps it works on, linked by STEP.next."""
+CALENDAR = record(at=I4, end=I4, open=I4)
+"""`at` the SPAN that is open or opens next."""
+SPAN = record(begin=I8, end=I8, before=I8)
+"""An open span and the open time before it."""
+ARRIVAL = record(weight=F8, log_weight=F8, key=U8, came=I8, calendar=I4, between=I4, due=I4, units=I4, op=I4, steps=I4)
+RUNNING_STEP = record(step=I4, dist=I4, resource=I4, joins=I4)
+"""A step under way at now; `joins`: the step whose load it shares, or -1."""
+RELEASE = record(time=I8, job=I4)
+EVENT = record(time=I8, rank=I8)
+"""The next event of a leaf; at equal times the lower rank goes first (ends: number of the start)."""
+TIMER = record(time=I8, rank=I8, step=I8)
+"""A pure waiting step, or with step = -1 - job the end of a hold."""
+ABLE_STEP = record(step=I8, since=I8)
+LOGGED = record(value=I8, group=I8)
+
+
+DIST = record(kind=I4, table=I4, a=F8, b=F8, c=F8, first=I4, count=I4, elapsed=F8, survival=F8)
+"""A distribution: parameters a, b, c; `first`, `count` point into the pool of numbers (of parts, for a mixture).
+
+`table` is its first CELL or -1. `elapsed` and `survival` = P(X >= elapsed) state the rest of a time that has already
+lasted so long (0 and 1 if new).
+"""
+CELL = record(at=F8, slope=F8)
+"""A cell of a quantile table: minutes = at + slope * fraction, for a mean of 1."""
+NUMBER = record(value=F8)
+INDEX = record(to=I4)
+TIME = record(time=I8)
+BITS = record(bits=U8)
+WAIT = record(waited=I8, starts=I8)
+"""Figures by replication, batch and station."""
+USE = record(busy=I8, waiting=I8)
+"""Figures by replication and station, in microseconds."""
+WORK = record(busy=I8, loads=I8, units=I8)
+"""Figures by replication and resource."""
+FLOW = record(flow=I8, finished=I8, late=I8)
+"""Figures by replication, batch and entry of arrivals."""
+COUNT = record(count=I8)
+
+CHANGING = {
+    "job": JOB, "step": STEP, "queue": QUEUE, "resource": RESOURCE, "unit": UNIT, "calendar": CALENDAR,
+    "arrival": ARRIVAL, "event": EVENT, "node": INDEX, "slot": INDEX, "free": BITS, "asked": BITS,
+}  # fmt: skip
+"""Arrays put back to how they were at now before each replication. node: the tree of events, the leaf that wins at
+each; slot: the next free place after each place of an arrival; free: resources that are open and have a free unit;
+asked: resources to be handed work at this instant."""
+SCRATCH = {"waiter": WAITER, "timer": TIMER, "able": ABLE_STEP}
+FIGURES = {
+    "completion": TIME, "wait": WAIT, "use": USE, "work": WORK, "flow": FLOW, "step_wait": TIME, "log": LOGGED,
+    "bin": COUNT,
+}  # fmt: skip
+FIXED = {
+    "serves": BITS, "hours": BITS, "station": STATION, "op": OP, "link": INDEX, "dist": DIST, "cell": CELL,
+    "pool": NUMBER, "span": SPAN, "served": INDEX, "clock": TIME, "release": RELEASE, "running": RUNNING_STEP,
+}  # fmt: skip
+"""Arrays that never change. serves: (stations, words) resources of a station; hours: (calendars, words) resources that
+keep a calendar; clock: start_at instants."""
+ARRAYS = {**CHANGING, **SCRATCH, **FIGURES, **FIXED}
+
+COUNTERS = (
+    "now", "horizon", "warm_up", "batch", "starts", "events", "most_events", "order", "row", "jobs", "steps", "stride",
+    "stations", "batches", "queues", "resources", "arrivals", "releases", "runnings", "leaves", "words", "units_end",
+    "waits_leaf", "release_leaf", "calendar_leaf", "arrival_leaf", "timer_leaf", "clock_leaf", "released", "ables",
+    "timers", "timer_room", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
+)  # fmt: skip
+WORLD = record(key=U8, **dict.fromkeys(COUNTERS, I8), **dict.fromkeys(ARRAYS, I8))
+"""Time, sizes and counters of one replication, and the addresses of all arrays."""
+
+State = Any
+"""In compiled code: a record of type WORLD."""
+
+job_at = accessor(WORLD, "job", JOB)
+step_at = accessor(WORLD, "step", STEP)
+queue_at = accessor(WORLD, "queue", QUEUE)
+resource_at = accessor(WORLD, "resource", RESOURCE)
+unit_at = accessor(WORLD, "unit", UNIT)
+calendar_at = accessor(WORLD, "calendar", CALENDAR)
+arrival_at = accessor(WORLD, "arrival", ARRIVAL)
+event_at = accessor(WORLD, "event", EVENT)
+node_at = accessor(WORLD, "node", INDEX)
+slot_at = accessor(WORLD, "slot", INDEX)
+free_at = accessor(WORLD, "free", BITS)
+asked_at = accessor(WORLD, "asked", BITS)
+waiter_at = accessor(WORLD, "waiter", WAITER)
+timer_at = accessor(WORLD, "timer", TIMER)
+able_at = accessor(WORLD, "able", ABLE_STEP)
+completion_at = accessor(WORLD, "completion", TIME)
+wait_at = accessor(WORLD, "wait", WAIT)
+use_at = accessor(WORLD, "use", USE)
+work_at = accessor(WORLD, "work", WORK)
+flow_at = accessor(WORLD, "flow", FLOW)
+step_wait_at = accessor(WORLD, "step_wait", TIME)
+log_at = accessor(WORLD, "log", LOGGED)
+bin_at = accessor(WORLD, "bin", COUNT)
+serves_at = accessor(WORLD, "serves", BITS)
+hours_at = accessor(WORLD, "hours", BITS)
+station_at = accessor(WORLD, "station", STATION)
+op_at = accessor(WORLD, "op", OP)
+link_at = accessor(WORLD, "link", INDEX)
+dist_at = accessor(WORLD, "dist", DIST)
+cell_at = accessor(WORLD, "cell", CELL)
+pool_at = accessor(WORLD, "pool", NUMBER)
+span_at = accessor(WORLD, "span", SPAN)
+served_at = accessor(WORLD, "served", INDEX)
+clock_at = accessor(WORLD, "clock", TIME)
+release_at = accessor(WORLD, "release", RELEASE)
+running_at = accessor(WORLD, "running", RUNNING_STEP)

@@ -1,0 +1,166 @@
+"""Compiling the work: routes, open jobs with what is done and running, and arrivals, as arrays of records."""
+
+import math
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+
+from labqueue.engine.calendars import MINUTE, microseconds, since
+from labqueue.engine.draws import name_key
+from labqueue.engine.hall import Hours
+from labqueue.engine.jobs import Job
+from labqueue.engine.numbering import Numbers, Places, Records, column, records
+from labqueue.engine.routes import Route, Step
+from labqueue.engine.seats import Seat
+from labqueue.engine.shop import Shop
+from labqueue.engine.state import ARRIVAL, BLOCKED, DONE, INDEX, JOB, NEVER, OP, RELEASE, RUNNING_STEP, STEP
+
+
+def route_arrays(shop: Shop, places: Places, numbers: Numbers) -> dict[str, Any]:
+    """The arrays `op` and `link`."""
+    links: list[int] = []
+    rows: list[tuple[Any, ...]] = []
+    for route in shop.routes.values():
+        for i, step in enumerate(route.steps):
+            follow = [k for k, other in enumerate(route.steps) if i in other.after]
+            redo = route.followers(step.back_to) if step.back_to >= 0 else ()
+            bounds: list[int] = []
+            for numbers_of_steps in (follow, step.after, redo):
+                bounds += [len(links), len(links) + len(numbers_of_steps)]
+                links += numbers_of_steps
+            rows.append((*_op(step, places, numbers), *bounds))
+    return {"op": records(rows, OP), "link": column(links, INDEX)}
+
+
+def _op(step: Step, places: Places, numbers: Numbers) -> tuple[Any, ...]:
+    mean = step.minutes.mean
+    station = -1 if step.station is None else places.stations[step.station]
+    queue = -1 if step.station is None else places.queue(step.station, step.family)
+    fail = step.fail_probability
+    key = name_key("step", step.name)
+    number = numbers.add(step.minutes)
+    return fail, mean, math.log(max(mean, 1e-9)), microseconds(mean), key, station, queue, number, step.back_to
+
+
+def job_arrays(shop: Shop, places: Places, numbers: Numbers, slots: int, stride: int) -> dict[str, Any]:
+    """The arrays `job` and `step`, with `slots` places of `stride` steps for arrivals, and `release`."""
+    jobs: list[tuple[Any, ...]] = []
+    steps: list[tuple[Any, ...]] = []
+    for order, job in enumerate(shop.jobs):
+        route = shop.routes[job.route]
+        first_op = places.first_op[route.name]
+        jobs.append(_job(shop, job, route, order, len(steps), first_op, numbers))
+        steps += [_step(job, step, i, order, first_op + i) for i, step in enumerate(route.steps)]
+    empty = (NEVER, 0, 0, 0, 1.0, 0.0, math.inf, 0, NEVER, 0)
+    jobs += [(*empty, len(steps) + stride * k, 0, 0, 0, 1, 0, -1, -1) for k in range(slots)]
+    job_array = records(jobs, JOB)
+    step_array = np.zeros(len(steps) + stride * slots, dtype=STEP)
+    step_array[: len(steps)] = records(steps, STEP)
+    return {"job": job_array, "step": step_array, "release": _releases(job_array[: len(shop.jobs)])}
+
+
+def _job(shop: Shop, job: Job, route: Route, order: int, first: int, op: int, numbers: Numbers) -> tuple[Any, ...]:
+    left = [step for i, step in enumerate(route.steps) if i not in job.done]
+    due = NEVER if job.due is None else min(since(shop.now, job.due), NEVER - 1)
+    released = since(shop.now, job.released)
+    ready = NEVER if released > 0 else 0 if job.ready is None else since(shop.now, job.ready)
+    hold = -1
+    if job.hold is not None:
+        waited = 0.0 if job.hold_since is None else since(shop.now, job.hold_since) / -MINUTE
+        hold = numbers.add(job.hold, waited)
+    return (
+        (due, sum(microseconds(step.minutes.mean) for step in left), 0, order)
+        + (job.weight, math.log(job.weight) if job.weight else -math.inf)
+        + (math.inf if job.rank is None else job.rank, released, ready, name_key("job", job.id))
+        + (first, op, len(route.steps), len(left), job.units, 0, -1, hold)
+    )
+
+
+def _step(job: Job, step: Step, index: int, order: int, op: int) -> tuple[Any, ...]:
+    pending = sum(before not in job.done for before in step.after)
+    return (0, -1, order, op, 0, -1, -1, pending, DONE if index in job.done else BLOCKED)
+
+
+def _releases(jobs: Records) -> Records:
+    later = sorted((int(job["released"]), i) for i, job in enumerate(jobs) if job["released"] > 0)
+    return records(later, RELEASE)
+
+
+def running_rows(shop: Shop, seats: Sequence[Seat], steps: Records, numbers: Numbers, hours: Hours) -> Records:
+    """The steps under way in the order of their starts, each with the distribution of the rest of its time."""
+    first_steps = np.searchsorted(steps["job"], np.arange(len(shop.jobs)))
+    firsts: dict[int, int] = {}
+    rows = []
+    for seat in seats:
+        number = int(first_steps[seat.job]) + seat.step
+        joins = firsts.get(seat.load, -1) if seat.load >= 0 else -1
+        firsts.setdefault(seat.load, number)
+        minutes = shop.routes[shop.jobs[seat.job].route].steps[seat.step].minutes
+        rows.append((number, numbers.add(minutes, _elapsed(shop, seat, hours)), seat.resource, joins))
+    return records(rows, RUNNING_STEP)
+
+
+def _elapsed(shop: Shop, seat: Seat, hours: Hours) -> float:
+    """The minutes that a running step has lasted: open ones at a resource that pauses, else by the clock."""
+    begin = since(shop.now, seat.since)
+    if seat.resource < 0 or not shop.resources[seat.resource].pauses:
+        return -begin / MINUTE
+    spans = hours.spans[hours.number(shop.resources[seat.resource])]
+    return sum(max(min(last, 0) - max(first, begin), 0) for first, last in spans) / MINUTE
+
+
+def arrival_rows(shop: Shop, places: Places, numbers: Numbers, hours: Hours) -> Records:
+    """The entries of work still to come; each keeps its luck when other entries are added."""
+    rows = []
+    for i, entry in enumerate(shop.arrivals):
+        occurrence = sum(other.route == entry.route for other in shop.arrivals[:i])
+        due = -1 if entry.due is None else numbers.add(entry.due)
+        rows.append(
+            (entry.weight, math.log(entry.weight) if entry.weight else -math.inf)
+            + (name_key("arrivals", entry.route, occurrence), 0, hours.numbers[entry.calendar, ()])
+            + (numbers.add(entry.between), due, entry.units, places.first_op[entry.route])
+            + (len(shop.routes[entry.route].steps),)
+        )
+    return records(rows, ARRIVAL)
+
+
+def expected_arrivals(shop: Shop, hours: Hours) -> float:
+    """How many jobs will come within the horizon, on average."""
+    total = 0.0
+    for entry in shop.arrivals:
+        spans = hours.spans[hours.numbers[entry.calendar, ()]]
+        opened = sum(max(min(end, shop.horizon) - max(begin, 0), 0) for begin, end in spans)
+        total += opened / MINUTE / entry.between.mean
+    return total
+
+
+def queue_rows(shop: Shop, places: Places, slots: int) -> tuple[list[tuple[int, ...]], int]:
+    """The queues, each with room for every step that can wait in it, and the room of all together."""
+    room = [0] * len(places.queues)
+    for route_name, count in _jobs_by_route(shop, slots).items():
+        for step in shop.routes[route_name].steps:
+            if step.station is not None:
+                room[places.queue(step.station, step.family)] += count
+    rows: list[tuple[int, ...]] = []
+    first = 0
+    for ((station, _), number), size in zip(places.queues.items(), room, strict=True):
+        rows.append((first, 0, 0, NEVER, places.stations[station]))
+        first += size + 1
+        assert number == len(rows) - 1
+    return rows, first
+
+
+def _jobs_by_route(shop: Shop, slots: int) -> dict[str, int]:
+    """How many jobs of each route can be in the shop at once; any arrival may take any of the `slots`."""
+    counts = dict.fromkeys(shop.routes, 0)
+    for job in shop.jobs:
+        counts[job.route] += 1
+    for name in {entry.route for entry in shop.arrivals}:
+        counts[name] += slots
+    return counts
+
+
+def longest_route(routes: Iterable[Route]) -> int:
+    """The number of steps of the longest route, at least 1."""
+    return max((len(route.steps) for route in routes), default=1)
