@@ -9,20 +9,11 @@ from django.db.models import Count, Exists, Max, OuterRef, Prefetch, Q, QuerySet
 from labqueue.base.models import Event
 from labqueue.production.gates import THROUGH
 from labqueue.production.models import LotInUse, Station, WorkItem, WorkStep
-from orders import teeth
-from orders.models import Case, Outlook, Practice
+from orders import words
+from orders.models import Case, Outlook
 
 FLOOR_STATES = (Case.State.RELEASED, Case.State.FINISHED)
 DONE, RUNNING, WAITING = WorkStep.State.DONE, WorkStep.State.RUNNING, WorkStep.State.WAITING
-
-
-@dataclass(frozen=True)
-class Tooth:
-    """A tooth as people read it: in the practice's notation, in FDI beside it, and in words."""
-
-    number: str
-    notation: str
-    words: str
 
 
 @dataclass(frozen=True)
@@ -31,6 +22,11 @@ class Line:
 
     step: WorkStep
     stopped: str
+
+    @property
+    def is_stopped(self) -> bool:
+        """Whether it stands among those that cannot be worked on."""
+        return bool(self.stopped)
 
     @property
     def item(self) -> WorkItem:
@@ -58,9 +54,9 @@ class Line:
         return outlook_of(self.case)
 
     @property
-    def tooth(self) -> Tooth:
-        """Its tooth for people."""
-        return tooth_of(self.item)
+    def tooth(self) -> dict[str, str]:
+        """Its tooth for people, as the part `tooth.html` takes it."""
+        return words.tooth(self.item.tooth, self.case.practice)
 
 
 @dataclass(frozen=True)
@@ -77,19 +73,28 @@ class Load:
         return self.waiting + self.running
 
 
+@dataclass(frozen=True)
+class Progress:
+    """How far a piece is: steps done of all steps, and in words where it is now."""
+
+    done: int
+    steps: int
+    where: str
+
+    @property
+    def share(self) -> float:
+        """From 0 to 1."""
+        return self.done / self.steps if self.steps else 0.0
+
+    @property
+    def text(self) -> str:
+        """For people: `4 of 7 steps`."""
+        return f"{self.done} of {self.steps} steps"
+
+
 def outlook_of(case: Case) -> Outlook | None:
     """The last forecast of a case, or None while there is none."""
     return getattr(case, "outlook", None)
-
-
-def tooth_of(item: WorkItem) -> Tooth:
-    """The tooth of a piece for people; the case's practice should be loaded with it."""
-    practice: Practice = item.case.practice
-    fdi = f"FDI {item.tooth}"
-    if practice.notation == teeth.Notation.FDI:
-        return Tooth(str(item.tooth), "FDI", teeth.words(item.tooth))
-    notation = f"{practice.notation.capitalize()}, {fdi}"
-    return Tooth(teeth.sign(item.tooth, practice.notation), notation, teeth.words(item.tooth))
 
 
 def next_steps() -> "QuerySet[WorkStep]":
@@ -110,7 +115,7 @@ def queue(station: Station) -> list[Line]:
 
 def _order(line: Line) -> tuple[bool, bool, float, str]:
     due = line.due_at
-    return bool(line.stopped), due is None, due.timestamp() if due else 0.0, line.item.code
+    return line.is_stopped, due is None, due.timestamp() if due else 0.0, line.item.code
 
 
 def _why_stopped(step: WorkStep, blocked: "set[tuple[int, int]]") -> str:
@@ -166,6 +171,16 @@ def floor_of(case: Case) -> list[WorkItem]:
     for item in items:
         item.case = case
     return items
+
+
+def progress(item: WorkItem) -> Progress:
+    """How far a piece is whose steps are loaded."""
+    steps = list(item.steps.all())
+    left = [step for step in steps if step.state != DONE]
+    if not left:
+        return Progress(len(steps), len(steps), item.get_state_display())
+    where = "In work at" if left[0].state == RUNNING else "Waits at"
+    return Progress(len(steps) - len(left), len(steps), f"{where} {left[0].station.name}")
 
 
 def version() -> int:

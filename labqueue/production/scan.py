@@ -19,7 +19,7 @@ from labqueue.production.models import Scan, ScanEcho, Station, WorkItem, WorkSt
 from labqueue.production.people import laboratory_only
 from labqueue.production.pieces import MOVES, piece_by
 from labqueue.production.stations import named_station
-from orders import doors
+from orders import doors, words
 from orders.models import Case
 
 # A scanner that triggers twice does so within this time.
@@ -42,6 +42,11 @@ class ScanResult:
     def case(self) -> Case:
         """The case of the piece."""
         return self.scan.item.case
+
+    @property
+    def tooth(self) -> dict[str, str]:
+        """Its tooth for people, as the part `tooth.html` takes it."""
+        return words.tooth(self.item.tooth, self.case.practice)
 
     @property
     def then(self) -> Station | None:
