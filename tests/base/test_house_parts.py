@@ -10,7 +10,7 @@ import time_machine
 from django import forms
 from django.core.paginator import Paginator
 from django.template.loader import render_to_string
-from django.test import RequestFactory
+from django.test import Client, RequestFactory
 from django.utils import timezone
 
 from labqueue.base.errors import Fault, Refusal
@@ -207,3 +207,17 @@ def test_failure_is_shown_without_person_or_database() -> None:
 def test_lock_names_its_time() -> None:
     html = render_to_string("base/locked.html", {"failure_limit": 8, "cooloff_timedelta": timedelta(minutes=15)})
     assert "failed 8 times from here. For 15 min no further try" in words(html)
+
+
+def test_form_that_is_older_than_the_sign_in_is_told_so() -> None:
+    response = Client(enforce_csrf_checks=True).post("/sign-in", {"username": "tessa"})
+    assert response.status_code == 403
+    assert "This page was too old" in response.content.decode()
+
+
+def test_navigation_marks_where_one_is() -> None:
+    ways = [{"url": "/", "label": "Today", "current": True}, {"url": "/cases", "label": "Cases", "current": False}]
+    html = render_to_string("base/layout.html", {"navigation": ways})
+    assert '<a href="/" aria-current="page">Today</a>' in html
+    assert '<a href="/cases">Cases</a>' in html
+    assert "<nav" not in render_to_string("base/layout.html", {})
