@@ -1,6 +1,6 @@
 """Cases as they are listed and shown, with a constant number of queries."""
 
-from django.db.models import Prefetch, QuerySet, prefetch_related_objects
+from django.db.models import F, Prefetch, QuerySet, prefetch_related_objects
 from django.utils import timezone
 
 from labqueue.base.errors import refuse
@@ -14,7 +14,8 @@ VERSIONS: "Prefetch[str]" = Prefetch(
 )
 # What a list can be narrowed to, beside the single states.
 OPEN, ON_HOLD, ALL = "open", "hold", "all"
-STATES = (OPEN, ON_HOLD, ALL, *Case.State.values)
+CHOICES = ((OPEN, "All open"), (ON_HOLD, "On hold"), *Case.State.choices, (ALL, "All"))
+STATES = tuple(value for value, _ in CHOICES)
 
 
 def with_versions(cases: "QuerySet[Case]") -> "QuerySet[Case]":
@@ -25,8 +26,8 @@ def with_versions(cases: "QuerySet[Case]") -> "QuerySet[Case]":
 def listed(user: User, state: str = OPEN) -> "QuerySet[Case]":
     """The cases that `user` may see: a practice's by appointment, the laboratory's by the day on which they leave."""
     cases = with_versions(narrowed(cases_for(user), state))
-    first = "due_at" if user.works_here else "seat_at"
-    return cases.order_by(first, "number")
+    first = F("due_at" if user.works_here else "seat_at")
+    return cases.order_by(first.asc(nulls_last=True), "number")
 
 
 def narrowed(cases: "QuerySet[Case]", state: str) -> "QuerySet[Case]":

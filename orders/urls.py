@@ -2,9 +2,25 @@
 
 from django.urls import URLPattern, path
 
-from orders import api
+from orders import api, people_pages
+from orders import pages as shown
 
-pages: list[URLPattern] = []
+pages: list[URLPattern] = [
+    path("cases", shown.cases, name="cases"),
+    path("cases/new", shown.new, name="new"),
+    path("cases/<str:number>", shown.case, name="case"),
+    path("cases/<str:number>/prescription", shown.edit, name="edit"),
+    path("cases/<str:number>/sign", shown.sign, name="sign"),
+    path("cases/<str:number>/amend", shown.amend, name="amend"),
+    path("cases/<str:number>/discard", shown.discard, name="discard"),
+    path("cases/<str:number>/cancel", shown.cancel, name="cancel"),
+    path("cases/<str:number>/accept", shown.accept, name="accept"),
+    path("cases/<str:number>/hold", shown.put_on_hold, name="hold"),
+    path("cases/<str:number>/resume", shown.resume, name="resume"),
+    path("people", people_pages.people, name="people"),
+    path("people/<int:pk>", people_pages.person, name="person"),
+    path("practices", people_pages.practices, name="practices"),
+]
 
 programs: list[URLPattern] = [
     path("cases", api.Cases.as_view(), name="cases"),

@@ -1,0 +1,157 @@
+"""The pages of cases: fetch by the door, parse, call the verb, show."""
+
+from collections.abc import Callable
+from typing import Any
+
+from django.contrib import messages
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse, QueryDict
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
+
+from labqueue.base.errors import Refusal
+from labqueue.base.models import User
+from orders import acceptance, hold, intake, reads, seal, signoff
+from orders.actions import actions_for
+from orders.cancel import cancel as cancel_case
+from orders.doors import case_for, cases_for, member_of
+from orders.models import Case, Item, Practice, Prescription
+from orders.patients import tidy
+from orders.sheet import OrderSheet
+from orders.trail import trail_of
+from orders.versions import differences
+
+PAGE_SIZE = 50
+View = Callable[[HttpRequest, str], HttpResponse]
+Verb = Callable[[User, Case, QueryDict], object]
+
+
+def who(request: HttpRequest) -> User:
+    """Who is signed in; the gate lets nobody else through."""
+    assert isinstance(request.user, User)
+    return request.user
+
+
+@require_http_methods(["GET", "POST"])
+def cases(request: HttpRequest) -> HttpResponse:
+    """The list. A case number leads to its case; a patient reference is sent as POST, so that it is in no address."""
+    if number := request.GET.get("number", "").strip():
+        return redirect("orders:case", case_for(who(request), number).number)
+    state, reference = request.GET.get("state", reads.OPEN), tidy(request.POST.get("patient_ref", ""))
+    found = reads.listed(who(request), state)
+    if request.method == "POST":
+        found = reads.with_versions(cases_for(who(request)).filter(patient_ref=reference))
+    page = Paginator(found, PAGE_SIZE).get_page(request.GET.get("page"))
+    context = {"page": page, "state": state, "states": reads.CHOICES, "reference": reference}
+    return render(request, "orders/cases.html", context)
+
+
+@require_GET
+def case(request: HttpRequest, number: str) -> HttpResponse:
+    """Everything about one case."""
+    found = reads.full_case(who(request), number)
+    return render(request, "orders/case.html", case_context(who(request), found))
+
+
+def case_context(user: User, found: Case) -> dict[str, Any]:
+    """What the page of a case shows. The laboratory does not read what is not signed."""
+    versions = [one for one in found.prescriptions.all() if one.signed_at or not user.works_here]
+    counts = found.draft if found.draft in versions else found.shown
+    assert counts is not None
+    return {
+        "case": found,
+        "draft": found.draft,
+        "shown": counts,
+        "promise": reads.promise_of(found, counts),
+        "mark": seal.mark(found, counts),
+        "actions": actions_for(user, found),
+        "versions": with_changes(versions, found.practice),
+        "trail": trail_of(found),
+    }
+
+
+def with_changes(versions: list[Prescription], practice: Practice) -> list[tuple[Prescription, list[str]]]:
+    """The versions, the latest first, each with what it changed of the one before."""
+    before = [None, *versions[:-1]]
+    pairs = [(new, differences(old, new, practice) if old else []) for old, new in zip(before, versions, strict=True)]
+    return pairs[::-1]
+
+
+@require_http_methods(["GET", "POST"])
+def new(request: HttpRequest) -> HttpResponse:
+    """The order form, empty."""
+    practice = member_of(who(request)).practice
+    sheet = OrderSheet(practice, request.POST if request.method == "POST" else None)
+    return order_form(request, practice, sheet, lambda: intake.open_case(who(request), **sheet.facts()))
+
+
+@require_http_methods(["GET", "POST"])
+def edit(request: HttpRequest, number: str) -> HttpResponse:
+    """The order form with the facts of the draft."""
+    found = case_for(who(request), number)
+    data = request.POST if request.method == "POST" else None
+    sheet = OrderSheet(found.practice, data, intake.draft_of(found), another="another" in request.GET)
+
+    def change() -> Case:
+        intake.edit_draft(who(request), found, **sheet.facts())
+        return found
+
+    return order_form(request, found.practice, sheet, change, found)
+
+
+def order_form(
+    request: HttpRequest, practice: Practice, sheet: OrderSheet, write: Callable[[], Case], found: Case | None = None
+) -> HttpResponse:
+    """Show the form, or write what was sent and go on to the case, or to the form for one more tooth."""
+    status = 200
+    if request.method == "POST":
+        try:
+            if sheet.is_valid():
+                return after_order(request, write())
+        except Refusal as refusal:
+            sheet.show(refusal)
+        status = 422
+    context = {"sheet": sheet, "practice": practice, "case": found, "systems": systems_of(practice)}
+    return render(request, "orders/order_form.html", context, status=status)
+
+
+def after_order(request: HttpRequest, found: Case) -> HttpResponse:
+    """To where the person wanted to go."""
+    if "another" in request.POST:
+        messages.success(request, f"The draft of case {found.number} is saved. Add the next tooth below.")
+        return redirect(f"{edit_address(found)}?another=1#another")
+    messages.success(request, f"The draft of case {found.number} is saved. It is not signed yet.")
+    return redirect("orders:case", found.number)
+
+
+def edit_address(found: Case) -> str:
+    """Where the draft is edited."""
+    return redirect("orders:edit", found.number).url
+
+
+def systems_of(practice: Practice) -> list[str]:
+    """Implant systems that the practice has written before, to choose from."""
+    written = Item.objects.filter(prescription__case__practice=practice).exclude(system="")
+    return list(written.order_by("system").values_list("system", flat=True).distinct()[:40])
+
+
+def verb(do: Verb, said: str, then: str = "orders:case") -> View:
+    """The page of a verb: do it, say so, show the case."""
+
+    @require_POST
+    def view(request: HttpRequest, number: str) -> HttpResponse:
+        found = case_for(who(request), number)
+        do(who(request), found, request.POST)
+        messages.success(request, f"Case {found.number} {said}.")
+        return redirect(then, found.number)
+
+    return view
+
+
+sign = verb(lambda actor, found, sent: signoff.sign(actor, found, seen=sent.get("seen", "")), "is signed")
+amend = verb(lambda actor, found, sent: signoff.amend(actor, found), "can be changed below", then="orders:edit")
+discard = verb(lambda actor, found, sent: signoff.discard(actor, found), "stays as it was signed")
+cancel = verb(lambda actor, found, sent: cancel_case(actor, found), "is cancelled")
+accept = verb(lambda actor, found, sent: acceptance.accept(actor, found), "is accepted")
+put_on_hold = verb(lambda actor, found, sent: hold.hold(actor, found, sent.get("reason", "")), "is on hold")
+resume = verb(lambda actor, found, sent: hold.resume(actor, found), "goes on")

@@ -1,0 +1,74 @@
+"""The administrator's pages: people and practices."""
+
+from typing import Any
+
+from django import forms
+from django.contrib import messages
+from django.db.models import Count, Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_GET, require_http_methods
+
+from labqueue.base import audit
+from labqueue.base.errors import NotFound, Refusal, refuse
+from labqueue.base.forms import HouseForm
+from labqueue.base.models import User
+from labqueue.base.pages import onto_form
+from labqueue.base.roles import Role
+from orders.models import Practice
+from orders.pages import who
+from orders.people import add_person, set_active
+
+
+class PersonForm(HouseForm):
+    """A new account."""
+
+    username = forms.CharField(
+        label="Sign-in", max_length=150, widget=forms.TextInput(attrs={"autocomplete": "off", "spellcheck": "false"})
+    )
+    name = forms.CharField(label="Name", max_length=100)
+    role = forms.ChoiceField(label="Role", choices=Role.choices, widget=forms.RadioSelect)
+    practice = forms.ModelChoiceField(
+        label="Practice", queryset=Practice.objects.all(), required=False, help_text="Only for the role practice."
+    )
+    may_sign = forms.BooleanField(label="May sign prescriptions", required=False)
+    licence_number = forms.CharField(label="Licence number", required=False, help_text="Needed of who may sign.")
+
+
+@require_http_methods(["GET", "POST"])
+def people(request: HttpRequest) -> HttpResponse:
+    """Everybody, and a form for one more. The new password is shown on this answer and never again."""
+    form = PersonForm(request.POST if request.method == "POST" else None)
+    added: dict[str, Any] = {}
+    if request.method == "POST" and form.is_valid():
+        try:
+            person, password = add_person(who(request), **form.cleaned_data)
+            form, added = PersonForm(), {"added": person, "password": password}
+        except Refusal as refusal:
+            onto_form(form, refusal)
+    everybody = User.objects.select_related("member__practice").order_by("role", "username")
+    status = 422 if form.errors else 200
+    return render(request, "orders/people.html", {"form": form, "people": everybody, **added}, status=status)
+
+
+@require_http_methods(["GET", "POST"])
+def person(request: HttpRequest, pk: int) -> HttpResponse:
+    """One account: what it may do and what happened to it; POST switches it on or off."""
+    found = User.objects.select_related("member__practice").filter(pk=pk).first()
+    if found is None:
+        raise refuse("person", "There is no such person.", kind=NotFound)
+    if request.method == "POST":
+        set_active(who(request), found, request.POST.get("active") == "yes")
+        messages.success(request, f"{found.shown_name} can {'' if found.is_active else 'no longer '}sign in.")
+        return redirect("orders:person", found.pk)
+    return render(request, "orders/person.html", {"person": found, "trail": audit.trail(found)[::-1]})
+
+
+@require_GET
+def practices(request: HttpRequest) -> HttpResponse:
+    """All practices with their people and open cases."""
+    counted = Practice.objects.annotate(
+        people=Count("members", distinct=True),
+        open_cases=Count("cases", distinct=True, filter=~Q(cases__state__in=["draft", "shipped", "cancelled"])),
+    )
+    return render(request, "orders/practices.html", {"practices": counted})

@@ -1,0 +1,109 @@
+"""The order form as a whole: the case and its teeth on one sheet, and where each fault of an order is shown."""
+
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from django.forms import BaseFormSet, formset_factory
+from django.http import QueryDict
+
+from labqueue.base.errors import Fault, Refusal
+from orders import teeth
+from orders.facts import ItemFacts
+from orders.forms import PRODUCTS, OrderForm, ToothForm, material_field, shade_field
+from orders.materials import Kind
+from orders.models import Item, Practice, Prescription
+
+MOST = 64
+
+
+def owners(teeth_forms: BaseFormSet[ToothForm]) -> list[tuple[ToothForm, ItemFacts]]:
+    """The pieces of all teeth in their order, each with the form that it comes from."""
+    return [(form, item) for form in teeth_forms.forms for item in form.items]
+
+
+class OrderSheet:
+    """The whole form: the case and its teeth."""
+
+    def __init__(
+        self, practice: Practice, data: QueryDict | None, draft: Prescription | None = None, another: bool = False
+    ) -> None:
+        signed = draft is not None and draft.case.current_id is not None
+        self.order = OrderForm(practice, data, initial=order_values(draft, practice), signed=signed)
+        initial = [tooth_values(pieces, practice) for pieces in teeth_of(draft)]
+        extra = 1 if another or not initial else 0
+        sheet = formset_factory(ToothForm, extra=extra, can_delete=bool(initial), max_num=MOST, absolute_max=MOST)
+        self.teeth = sheet(data, initial=initial, prefix="items")
+        for form in self.teeth.extra_forms:
+            form.fields["notation"].initial = practice.notation
+            form.empty_permitted = bool(initial)
+
+    def is_valid(self) -> bool:
+        """Whether everything could be read."""
+        return all([self.order.is_valid(), self.teeth.is_valid()])
+
+    def facts(self) -> dict[str, Any]:
+        """As the verbs of `orders.intake` take them."""
+        values = {name: self.order.cleaned_data[name] for name in ("patient_ref", "stage", "note")}
+        return {**values, "seat_at": self.order.seat_at, "items": [item for _, item in owners(self.teeth)]}
+
+    def show(self, refusal: Refusal) -> None:
+        """Put every fault at its field, or at the top where there is none."""
+        pieces = owners(self.teeth)
+        for fault in refusal.faults:
+            if fault.field.startswith("items."):
+                self._show_at(pieces, fault)
+                continue
+            field = "seat_day" if fault.field == "seat_at" else fault.field
+            self.order.add_error(field if field in self.order.fields else None, fault.message)
+
+    @staticmethod
+    def _show_at(pieces: list[tuple[ToothForm, ItemFacts]], fault: Fault) -> None:
+        _, index, name = fault.field.split(".")
+        form, item = pieces[int(index)]
+        own = {"kind": "product", "material": material_field(item.kind), "shade": shade_field(item.kind)}
+        field = own.get(name, name)
+        if fault.message not in form.errors.get(field, []):
+            form.add_error(field, fault.message)
+
+
+def order_values(draft: Prescription | None, practice: Practice) -> dict[str, Any]:
+    """What the form shows of a draft."""
+    if draft is None:
+        return {}
+    seat = draft.seat_at.astimezone(ZoneInfo(practice.time_zone)) if draft.seat_at else None
+    return {
+        "patient_ref": draft.case.patient_ref,
+        "stage": draft.case.stage,
+        "seat_day": seat and seat.date(),
+        "seat_time": seat and seat.time(),
+        "note": draft.note,
+    }
+
+
+def teeth_of(draft: Prescription | None) -> list[list[Item]]:
+    """The pieces of a draft, those of one tooth together."""
+    found: dict[int, list[Item]] = {}
+    for item in draft.items.all() if draft else []:
+        found.setdefault(item.tooth, []).append(item)
+    return list(found.values())
+
+
+def tooth_values(pieces: list[Item], practice: Practice) -> dict[str, Any]:
+    """What the form shows of the pieces of one tooth."""
+    by_kind = {item.kind: item for item in pieces}
+    product = next(code for code, (_, made) in PRODUCTS.items() if set(made) == by_kind.keys())
+    lower = by_kind.get(Kind.ABUTMENT, pieces[0])
+    upper = next((item for kind, item in by_kind.items() if kind != Kind.ABUTMENT), lower)
+    values = {material_field(item.kind): item.material for item in pieces}
+    values |= {shade_field(item.kind): item.shade for item in pieces}
+    return {
+        "tooth": teeth.sign(lower.tooth, practice.notation),
+        "notation": practice.notation,
+        "product": product,
+        "layered": upper.layered,
+        "retention": upper.retention if upper.kind == Kind.SCREW_CROWN else "",
+        "system": lower.system,
+        "connection": lower.connection,
+        "platform": lower.platform_mm.removesuffix(" mm"),
+        **values,
+    }

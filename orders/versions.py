@@ -1,0 +1,69 @@
+"""What changed from one version of a prescription to the next, in words."""
+
+from collections.abc import Iterator
+
+from orders import teeth, words
+from orders.materials import Kind, lower_first
+from orders.models import Item, Practice, Prescription
+
+
+def differences(old: Prescription, new: Prescription, practice: Practice) -> list[str]:
+    """One sentence per difference; none where both ask for the same."""
+    return [*order_differences(old, new, practice), *piece_differences(old, new, practice)]
+
+
+def order_differences(old: Prescription, new: Prescription, practice: Practice) -> Iterator[str]:
+    """Of what is said once: the appointment and the note."""
+    if old.seat_at != new.seat_at:
+        yield f"Seat appointment: {words.when(old.seat_at, practice)} → {words.when(new.seat_at, practice)}"
+    if old.note != new.note:
+        yield f"Note: {quoted(old.note)} → {quoted(new.note)}"
+
+
+def piece_differences(old: Prescription, new: Prescription, practice: Practice) -> Iterator[str]:
+    """Of the pieces: gone, changed, added."""
+    before, after = by_piece(old), by_piece(new)
+    for key, item in before.items():
+        if key not in after:
+            yield f"{place(item, practice)}: taken out"
+            continue
+        for label, was, now in changed(item, after[key]):
+            yield f"{place(item, practice)}: {label} {was or 'none'} → {now or 'none'}"
+    for key, item in after.items():
+        if key not in before:
+            yield f"{place(item, practice)}: added, {words.piece(item)}"
+
+
+def by_piece(prescription: Prescription) -> dict[tuple[int, str], Item]:
+    """The pieces by what they are and where."""
+    return {(item.tooth, item.kind): item for item in prescription.items.all()}
+
+
+def changed(old: Item, new: Item) -> Iterator[tuple[str, str, str]]:
+    """The fields of one piece that differ: name, before, after."""
+    for (label, was), (_, now) in zip(shown_fields(old), shown_fields(new), strict=True):
+        if was != now:
+            yield label, was, now
+
+
+def shown_fields(item: Item) -> list[tuple[str, str]]:
+    """Everything of a piece that can differ while it stays the same piece, as people read it."""
+    return [
+        ("material", item.get_material_display()),
+        ("layered", "yes" if item.layered else "no"),
+        ("shade", item.shade),
+        ("retention", item.get_retention_display()),
+        ("system", item.system),
+        ("connection", item.get_connection_display()),
+        ("platform", item.platform_mm),
+    ]
+
+
+def place(item: Item, practice: Practice) -> str:
+    """Which piece is meant: `8 Universal, upper right central incisor, abutment`."""
+    return f"{teeth.shown(item.tooth, practice.notation)}, {lower_first(Kind(item.kind).label)}"
+
+
+def quoted(text: str) -> str:
+    """A text in quotation marks, or `none`."""
+    return f"“{text}”" if text else "none"

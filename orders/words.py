@@ -1,0 +1,65 @@
+"""Orders in words, as people read them."""
+
+from collections.abc import Iterable
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
+from labqueue.base.templatetags.house import moment
+from orders import teeth
+from orders.materials import Kind, Material, lower_first
+from orders.models import Case, Item, Practice
+
+S = Case.State
+TONES = {
+    S.DRAFT: "quiet",
+    S.SIGNED: "watch",
+    S.ACCEPTED: "run",
+    S.RELEASED: "run",
+    S.FINISHED: "good",
+    S.PACKED: "good",
+    S.SHIPPED: "quiet",
+    S.CANCELLED: "quiet",
+}
+
+
+def state(case: Case) -> tuple[str, str]:
+    """The state of a case as a word and its tone; a case that stands still says so."""
+    if case.on_hold:
+        return f"On hold ({case.get_state_display().split(',')[0].lower()})", "watch"
+    return case.get_state_display(), TONES[S(case.state)]
+
+
+def notations(practice: Practice) -> str:
+    """The name of the notation beside a tooth's number; see `tooth_numbers`."""
+    return {"fdi": "FDI", "universal": "Universal", "palmer": "Palmer"}[practice.notation]
+
+
+def tooth(fdi: int, practice: Practice) -> dict[str, str]:
+    """A tooth as the practice writes it, as the part `tooth.html` takes it."""
+    name = notations(practice)
+    beside = "" if practice.notation == teeth.Notation.FDI else f", FDI {fdi}"
+    return {"number": teeth.sign(fdi, practice.notation), "notation": name + beside, "words": teeth.words(fdi)}
+
+
+def piece(item: Item) -> str:
+    """What is made: `Layered crown on an abutment, zirconia 3Y`."""
+    kind = Kind(item.kind).label
+    return f"{f'Layered {lower_first(kind)}' if item.layered else kind}, {lower_first(Material(item.material).label)}"
+
+
+def by_tooth(items: Iterable[Item], practice: Practice) -> list[tuple[dict[str, str], list[str]]]:
+    """The teeth in the order of the lines, each with the words for its pieces."""
+    found: dict[int, list[str]] = {}
+    for item in items:
+        found.setdefault(item.tooth, []).append(piece(item))
+    return [(tooth(fdi, practice), pieces) for fdi, pieces in found.items()]
+
+
+def when(at: datetime | None, practice: Practice) -> str:
+    """An instant in the laboratory's zone; where the practice has another, in both: `Tue 24 Nov, 16:30 (…)`."""
+    if at is None or practice.time_zone == settings.TIME_ZONE:
+        return moment(at)
+    there = at.astimezone(ZoneInfo(practice.time_zone))
+    return f"{moment(at)} ({there:%a %-d %b, %H:%M} at the practice, {practice.time_zone})"
