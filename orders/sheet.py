@@ -16,7 +16,7 @@ from orders.models import Item, Practice, Prescription
 MOST = 64
 
 
-def owners(teeth_forms: BaseFormSet[ToothForm]) -> list[tuple[ToothForm, ItemFacts]]:
+def owners(teeth_forms: "BaseFormSet[ToothForm]") -> list[tuple[ToothForm, ItemFacts]]:
     """The pieces of all teeth in their order, each with the form that it comes from."""
     return [(form, item) for form in teeth_forms.forms for item in form.items]
 
