@@ -29,7 +29,11 @@ class PersonForm(HouseForm):
     name = forms.CharField(label="Name", max_length=100)
     role = forms.ChoiceField(label="Role", choices=Role.choices, widget=forms.RadioSelect)
     practice = forms.ModelChoiceField(
-        label="Practice", queryset=Practice.objects.all(), required=False, help_text="Only for the role practice."
+        label="Practice",
+        queryset=Practice.objects.all(),
+        required=False,
+        empty_label="None",
+        help_text="Only for the role practice.",
     )
     may_sign = forms.BooleanField(label="May sign prescriptions", required=False)
     licence_number = forms.CharField(label="Licence number", required=False, help_text="Needed of who may sign.")

@@ -8,13 +8,19 @@ from labqueue.base.models import User
 from orders import due
 from orders.doors import case_for, cases_for
 from orders.models import OPEN_STATES, Case, Prescription
+from orders.words import short
 
 VERSIONS: "Prefetch[str]" = Prefetch(
     "prescriptions", Prescription.objects.select_related("signed_by__user").prefetch_related("items")
 )
 # What a list can be narrowed to, beside the single states.
 OPEN, ON_HOLD, ALL = "open", "hold", "all"
-CHOICES = ((OPEN, "All open"), (ON_HOLD, "On hold"), *Case.State.choices, (ALL, "All"))
+CHOICES = (
+    (OPEN, "All open"),
+    (ON_HOLD, "On hold"),
+    *((value, short(label)) for value, label in Case.State.choices),
+    (ALL, "All"),
+)
 STATES = tuple(value for value, _ in CHOICES)
 
 

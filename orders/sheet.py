@@ -36,6 +36,8 @@ class OrderSheet:
         for form in self.teeth.extra_forms:
             form.fields["notation"].initial = practice.notation
             form.empty_permitted = bool(initial)
+        for form in self.teeth.initial_forms:
+            form.fields["DELETE"].label = "Take this tooth out"
 
     def is_valid(self) -> bool:
         """Whether everything could be read."""

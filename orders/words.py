@@ -25,10 +25,13 @@ TONES = {
 
 
 def state(case: Case) -> tuple[str, str]:
-    """The state of a case as a word and its tone; a case that stands still says so."""
-    if case.on_hold:
-        return f"On hold ({case.get_state_display().split(',')[0].lower()})", "watch"
-    return case.get_state_display(), TONES[S(case.state)]
+    """The state of a case in a word or two, and its tone; a case that stands still says so."""
+    return ("On hold", "watch") if case.on_hold else (short(case.get_state_display()), TONES[S(case.state)])
+
+
+def short(label: str) -> str:
+    """A state's label without what it waits for."""
+    return label.split(",")[0]
 
 
 def notations(practice: Practice) -> str:
