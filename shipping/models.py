@@ -4,6 +4,7 @@ from django.db import models
 from django.db.models import F, Q
 
 from labqueue.base.models import User
+from labqueue.base.money import Money
 from orders.models import Case, Practice
 
 
@@ -76,6 +77,11 @@ class Invoice(models.Model):
     def __str__(self) -> str:
         return f"Invoice {self.number}"
 
+    @property
+    def gross(self) -> Money:
+        """What is to be paid."""
+        return Money(self.gross_minor, self.currency)
+
 
 class InvoiceLine(models.Model):
     """One line of an invoice. Append-only."""
@@ -120,3 +126,16 @@ class Paper(models.Model):
                 name="paper_made_has_file",
             ),
         ]
+
+    def __str__(self) -> str:
+        return f"{self.get_kind_display()} of case {self.delivery.case.number}"
+
+    @property
+    def ready(self) -> bool:
+        """Whether the file is there."""
+        return self.made_at is not None
+
+    @property
+    def filename(self) -> str:
+        """What the file is called for those who download it: nothing in it speaks of the patient."""
+        return f"{self.kind}-{self.delivery.case.number}.pdf"
