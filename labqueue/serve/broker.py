@@ -51,7 +51,7 @@ def start(server: Path, socket: Path, folder: Path, seconds: float = 10) -> Chil
     socket.unlink(missing_ok=True)
     options = [
         *("--port", "0", "--unixsocket", str(socket), "--unixsocketperm", "700", "--dir", str(folder)),
-        *("--appendonly", "yes", "--save", "", "--maxmemory-policy", "noeviction", "--daemonize", "no"),
+        *("--appendonly", "yes", "--save", "", "--maxmemory-policy", "noeviction", "--set-proc-title", "no"),
     ]
     child = spawn([str(server), *options], folder / "broker.log")
     until = time.monotonic() + seconds

@@ -133,8 +133,8 @@ def test_the_report_says_what_became_of_each_test(tmp_path: Path) -> None:
         "    def pytest_configure(self, config): config.addinivalue_line('markers', 'postgres: x')\n"
         "    def pytest_collection_modifyitems(self, config, items): selection.keep(config, items, False)\n"
         "plugin = Plugin()\n"
-        f"pytest.main(['-q', '-c', '/dev/null', '--continue-on-collection-errors', '-p', 'no:django', {str(tmp_path)!r}],"
-        " plugins=[plugin])\n"
+        "options = ['-q', '-c', '/dev/null', '--continue-on-collection-errors', '-p', 'no:django']\n"
+        f"pytest.main([*options, {str(tmp_path)!r}], plugins=[plugin])\n"
         "print(json.dumps(plugin.outcomes))"
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True)

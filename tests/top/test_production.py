@@ -1,4 +1,4 @@
-"""The house of production as it is started there: its own settings, PostgreSQL, Redis, web server and worker processes."""
+"""The house of production as it is started there: its settings, PostgreSQL, Redis, web server and worker processes."""
 
 import http.client
 import os

@@ -6,6 +6,7 @@ import signal
 import socket
 import subprocess
 import sys
+import time
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from http.cookiejar import CookieJar
@@ -111,7 +112,15 @@ def serve(tmp_path: Path) -> Iterator[Serve]:
     yield start
     for service in started:
         kill(service.child)
-        wait_for(lambda service=service: not service.descendants(), 10, "its children to end")  # type: ignore[misc]
+    wait_for(lambda: not any(service.descendants() for service in started), 10, "all children to end")
+
+
+@pytest.fixture(scope="module")
+def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """A service for the tests that leave it as it is."""
+    service = Served(tmp_path_factory.mktemp("running")).start()
+    yield service.wait_until("Ready")
+    kill(service.child)
 
 
 def browser() -> OpenerDirector:
@@ -130,19 +139,17 @@ def sign_in(service: Served, username: str, password: str) -> str:
     return str(answer.geturl())
 
 
-def test_first_page_answers_and_the_printed_sign_in_works(serve: Serve) -> None:
-    service = serve().wait_until("Ready")
-    with browser().open(service.url + "sign-in", timeout=20) as page:
-        assert page.status == 200
-    name, password = service.sign_in_of("Administrator")
+def test_the_printed_sign_in_works_and_is_kept_nowhere(running: Served) -> None:
+    name, password = running.sign_in_of("Administrator")
     assert name == "admin"
-    assert sign_in(service, name, password) == service.url
-    assert password not in "".join(log.read_text() for log in (service.storage / "logs").iterdir())
+    assert sign_in(running, name, password) == running.url
+    kept = [path for path in running.storage.rglob("*") if path.is_file() and path != running.out]
+    assert len(kept) > 5
+    assert [path for path in kept if password.encode() in path.read_bytes()] == []
 
 
-def test_a_wrong_password_does_not_get_in(serve: Serve) -> None:
-    service = serve().wait_until("Ready")
-    assert sign_in(service, "admin", "not the password").endswith("/sign-in")
+def test_a_wrong_password_does_not_get_in(running: Served) -> None:
+    assert sign_in(running, "admin", "not the password").endswith("/sign-in")
 
 
 def test_second_start_makes_no_second_administrator(serve: Serve) -> None:
@@ -155,9 +162,11 @@ def test_second_start_makes_no_second_administrator(serve: Serve) -> None:
 
 def test_the_address_is_held_from_the_start(serve: Serve) -> None:
     """A browser that is early waits for the page instead of being refused."""
+    start = time.monotonic()
     service = serve().wait_until("Starting at")
     with browser().open(service.url + "health", timeout=60) as page:
         assert page.read() == b"ok"
+    assert time.monotonic() - start < 15
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
@@ -248,15 +257,13 @@ def test_a_port_that_cannot_be_is_refused(port: str, tmp_path: Path) -> None:
     assert not (tmp_path / "labqueue.sqlite3").exists()
 
 
-def test_two_services_on_one_folder_are_refused(serve: Serve) -> None:
-    service = serve().wait_until("Ready")
-    assert str(service.storage) in refused(STORAGE_DIR=str(service.storage))
-    with browser().open(service.url + "health", timeout=20) as page:
+def test_two_services_on_one_folder_are_refused(running: Served) -> None:
+    assert str(running.storage) in refused(STORAGE_DIR=str(running.storage))
+    with browser().open(running.url + "health", timeout=20) as page:
         assert page.status == 200
 
 
-def test_a_page_that_is_not_there_is_no_crash(serve: Serve) -> None:
-    service = serve().wait_until("Ready")
+def test_a_page_that_is_not_there_is_no_crash(running: Served) -> None:
     with pytest.raises(HTTPError) as refusal:
-        browser().open(service.url + "no-such-page", timeout=20)
+        browser().open(running.url + "no-such-page", timeout=20)
     assert refusal.value.code == 404
