@@ -6,6 +6,7 @@ from typing import Any
 from django.contrib.auth.views import redirect_to_login
 from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
 from django.shortcuts import render
+from django.template.loader import render_to_string
 
 from labqueue.access import PUBLIC, may_open, roles_for
 from labqueue.base import problems
@@ -67,4 +68,5 @@ def crashed(request: HttpRequest) -> HttpResponse | JsonResponse:
     """Our own faults: nothing of the inside is shown."""
     if is_api(request):
         return problems.plain(request, 500, "Server Error", "The service failed. Nothing was written; try again.")
-    return render(request, "base/crashed.html", status=500)
+    # Without context processors: what broke the page may break them, too.
+    return HttpResponse(render_to_string("base/crashed.html"), status=500)

@@ -20,7 +20,7 @@ from orders.models import OPEN_STATES, Case
 from shipping.models import Delivery
 
 # Shares of the probability to be late from which a case is listed for the manager.
-AT_RISK = 0.2
+AT_RISK = 0.25
 SHOWN = 12
 
 WAYS = (

@@ -102,6 +102,7 @@ AXES_LOCKOUT_PARAMETERS = [["username", "ip_address"]]
 AXES_FAILURE_LIMIT = 8
 AXES_COOLOFF_TIME = 0.25
 AXES_VERBOSE = False
+AXES_LOCKOUT_TEMPLATE = "base/locked.html"
 
 # Browser
 SESSION_COOKIE_AGE = 12 * 3600

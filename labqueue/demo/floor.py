@@ -12,7 +12,7 @@ from random import Random
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from labqueue.demo.calendars import Hours
+from labqueue.demo.calendars import WEEKDAYS, Hours
 from labqueue.demo.demand import Order, Trace
 
 FURNACE = "sintering"
@@ -20,6 +20,10 @@ FURNACE = "sintering"
 LOST_TIME = 1.18
 # Minutes until a tray is carried to the next station.
 CARRIED = (10, 90)
+# Seconds until a piece that must wait for another is looked at again.
+LOOK_AGAIN = 600
+# How far behind the last day the calendars go: no step takes longer.
+AHEAD = timedelta(days=30)
 
 
 @dataclass
@@ -42,6 +46,11 @@ class Ticket:
     steps: list[Mapping[str, Any]]
     at: int = 0
     waits_for: "Ticket | None" = None
+    case: "list[Ticket]" = field(default_factory=list)
+
+    def index_of(self, station: str) -> int:
+        """The place of the step at that station."""
+        return next(n for n, step in enumerate(self.steps) if step["station"] == station)
 
     @property
     def step(self) -> Mapping[str, Any]:
@@ -59,21 +68,17 @@ class Floor:
         self.benches = {
             r["stations"][0]: _bench(r, laboratory["shifts"], first, last, zone) for r in laboratory["resources"]
         }
-        self.morning = Hours(
-            {"week": {d: [["07:00", "07:30"]] for d in ("mon", "tue", "wed", "thu", "fri")}}, first, last, zone
-        )
-        self.evening = Hours(
-            {"week": {d: [["17:00", "17:10"]] for d in ("mon", "tue", "wed", "thu", "fri")}}, first, last, zone
-        )
+        self.morning = _daily("07:00", "07:30", first, last, zone)
+        self.evening = _daily("17:00", "17:10", first, last, zone)
         self.events: list[tuple[float, int, str, Any]] = []
         self.serial = 0
         self.woken: set[tuple[str, float]] = set()
 
-    def run(self, orders: list[Order]) -> None:
-        """Fill in the trace of every piece of every order."""
+    def run(self, orders: list[Order], until: float) -> None:
+        """Fill in the trace of every piece of every order, as far as it began by `until`."""
         for order in orders:
             self._release(order)
-        while self.events:
+        while self.events and self.events[0][0] <= until:
             at, _, kind, what = heapq.heappop(self.events)
             if kind == "ready":
                 self._queue(at, what)
@@ -84,10 +89,13 @@ class Floor:
 
     def _release(self, order: Order) -> None:
         by_tooth: dict[int, list[Ticket]] = defaultdict(list)
+        case: list[Ticket] = []
         for piece in order.pieces:
             trace = Trace(piece)
             order.trace.append(trace)
-            by_tooth[piece.tooth].append(Ticket(order, trace, self.routes[piece.make]))
+            ticket = Ticket(order, trace, self.routes[piece.make], case=case)
+            case.append(ticket)
+            by_tooth[piece.tooth].append(ticket)
         for tickets in by_tooth.values():
             abutment = next((t for t in tickets if t.trace.piece.kind == "abutment"), None)
             for ticket in tickets:
@@ -99,9 +107,8 @@ class Floor:
         heapq.heappush(self.events, (at, self.serial, kind, what))
 
     def _queue(self, at: float, ticket: Ticket) -> None:
-        partner = ticket.waits_for
-        if ticket.step.get("joins") and partner and partner.at < _checked(partner):
-            self._push(at + 1800, "ready", ticket)
+        if _must_wait(ticket):
+            self._push(at + LOOK_AGAIN, "ready", ticket)
             return
         hold = ticket.order.hold
         if hold and hold.since <= at < hold.until:
@@ -156,11 +163,20 @@ class Floor:
         self._dispatch(at, station)
 
 
-def _checked(ticket: Ticket) -> int:
-    return next(n for n, step in enumerate(ticket.steps) if step["station"] == "quality")
+def _daily(opens: str, closes: str, first: date, last: date, zone: ZoneInfo) -> Hours:
+    week = {day: [[opens, closes]] for day in WEEKDAYS[:5]}
+    return Hours({"week": week}, first, last + AHEAD, zone)
+
+
+def _must_wait(ticket: Ticket) -> bool:
+    """A crown waits for its abutment; packing waits for all pieces of the case."""
+    partner = ticket.waits_for
+    if ticket.step.get("joins") and partner and partner.at < partner.index_of("quality"):
+        return True
+    return ticket.step["station"] == "packing" and any(t.at < t.index_of("packing") for t in ticket.case)
 
 
 def _bench(resource: Mapping[str, Any], shifts: Mapping[str, Any], first: date, last: date, zone: ZoneInfo) -> Bench:
-    hours = Hours(shifts[resource["shift"]], first, last + timedelta(days=30), zone)
+    hours = Hours(shifts[resource["shift"]], first, last + AHEAD, zone)
     places = resource.get("count", 1) * resource.get("load", {}).get("capacity", 1)
     return Bench(hours, places, resource.get("pauses", True), "load" in resource)
