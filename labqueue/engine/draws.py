@@ -65,7 +65,7 @@ def uniform(job: Any, step: Any, attempt: int, purpose: int) -> float:
     return (np.float64(bits >> TOP) + 0.5) * 2.220446049250313e-16
 
 
-@rare
+@kernel
 def from_survival(kind: int, a: float, b: float, c: float, survival: float) -> float:
     """The minutes exceeded with probability `survival`, for the kinds that have a formula."""
     if kind == EXPONENTIAL:
@@ -136,10 +136,10 @@ def computed_minutes(s: State, index: int, u: float) -> float:
         place = dist.count - 1 - int(survival * dist.count)
         found = pool_at(s, dist.first + min(max(place, 0), dist.count - 1)).value
     elif dist.kind == EXPONENTIAL and dist.elapsed > 0.0:
-        return -dist.a * math.log(u)
+        return float(-dist.a * math.log(u))
     else:
         found = from_survival(dist.kind, dist.a, dist.b, dist.c, max(survival, 1e-300))
-    return max(found - dist.elapsed, 0.0)
+    return float(max(found - dist.elapsed, 0.0))
 
 
 @rare

@@ -5,7 +5,7 @@ from datetime import datetime
 from typing import Any
 
 from labqueue.engine.calendars import Span, microseconds, since
-from labqueue.engine.numbering import Places, Records, column, records
+from labqueue.engine.numbering import Places, Records, column, records, table
 from labqueue.engine.resources import RULES, Resource
 from labqueue.engine.seats import Seat, open_spans
 from labqueue.engine.shop import Shop
@@ -64,7 +64,7 @@ class Hours:
 
 def station_rows(shop: Shop, places: Places) -> Records:
     """The stations with their rules, their queues and the mean time of a step there."""
-    most_units = max((job.units for job in [*shop.jobs, *shop.arrivals]), default=1)
+    most_units = max([1, *(job.units for job in shop.jobs), *(entry.units for entry in shop.arrivals)])
     rows = []
     for station, rule in shop.stations.items():
         means = [s.minutes.mean for route in shop.routes.values() for s in route.steps if s.station == station]
@@ -79,7 +79,7 @@ def station_rows(shop: Shop, places: Places) -> Records:
 
 def resource_arrays(shop: Shop, places: Places, hours: Hours, timer_leaf: int) -> dict[str, Any]:
     """The arrays `resource`, `unit`, `served` and `clock`."""
-    rows: list[tuple[Any, ...]] = []
+    rows: list[dict[str, Any]] = []
     units: list[tuple[int, ...]] = []
     served: list[int] = []
     clocks: list[int] = []
@@ -88,15 +88,26 @@ def resource_arrays(shop: Shop, places: Places, hours: Hours, timer_leaf: int) -
         units += [(-1, -1, first_unit + k + 1 if k + 1 < r.count else -1, i, -1) for k in range(r.count)]
         served += [places.stations[station] for station in r.stations]
         clocks += clock_instants(shop, r)
-        wait = -1 if r.load is None or r.load.wait_minutes is None else microseconds(r.load.wait_minutes)
-        capacity = 0 if r.load is None else r.load.capacity
-        spare = first_unit if r.count else -1
         rows.append(
-            (wait, capacity, UNKNOWN, hours.number(r), r.count, r.count, spare, int(r.pauses), int(r.load is not None))
-            + (first_served, len(served), timer_leaf + i, first_clock, len(clocks))
+            {
+                "wait": -1 if r.load is None or r.load.wait_minutes is None else microseconds(r.load.wait_minutes),
+                "capacity": 0 if r.load is None else r.load.capacity,
+                "clock_hit": UNKNOWN,
+                "calendar": hours.number(r),
+                "count": r.count,
+                "free": r.count,
+                "spare": first_unit if r.count else -1,
+                "pauses": r.pauses,
+                "load": r.load is not None,
+                "station0": first_served,
+                "station1": len(served),
+                "timer": timer_leaf + i,
+                "clock0": first_clock,
+                "clock1": len(clocks),
+            }
         )
     return {
-        "resource": records(rows, RESOURCE),
+        "resource": table(rows, RESOURCE),
         "unit": records(units, UNIT),
         "served": column(served, INDEX),
         "clock": column(clocks, TIME),

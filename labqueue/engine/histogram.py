@@ -32,7 +32,8 @@ def bin_starts(bins: int) -> NDArray[np.float64]:
     """The microseconds at which bins 0 … `bins` begin."""
     number = np.arange(bins + 1)
     octave = np.maximum((number >> SUB_BITS) - 1, 0)
-    return ((number - (octave << SUB_BITS)) << octave).astype(np.float64) * 2.0**UNIT_BITS
+    units: NDArray[np.int64] = (number - (octave << SUB_BITS)) << octave
+    return units.astype(np.float64) * 2.0**UNIT_BITS
 
 
 def quantile_of_counts(counts: NDArray[np.int64], share: float) -> float | None:

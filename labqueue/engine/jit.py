@@ -6,13 +6,17 @@ import shutil
 import tempfile
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 import numba
 import numpy as np
-from llvmlite import ir
+from llvmlite import ir  # type: ignore[import-untyped]
 from numba.core import config
+from numba.cpython.unsafe.numbers import trailing_zeros as _trailing_zeros
 from numba.extending import intrinsic
+
+trailing_zeros = cast(Callable[[Any], int], _trailing_zeros)
+"""The number of the lowest bit that is set; for compiled code only."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -59,13 +63,19 @@ CACHE_FOLDER = _cache_folder()
 
 
 def _compiled(function: Function, **options: Any) -> Function:
-    kept = config.CACHE_DIR
-    config.CACHE_DIR = str(CACHE_FOLDER)
+    settings: Any = config
+    kept = settings.CACHE_DIR
+    settings.CACHE_DIR = str(CACHE_FOLDER)
     try:
-        result: Function = numba.njit(error_model="numpy", cache=True, **options)(function)
+        return cast(Function, numba.njit(error_model="numpy", cache=True, **options)(function))
     finally:
-        config.CACHE_DIR = kept
-    return result
+        settings.CACHE_DIR = kept
+
+
+def _inner(function: Function, **options: Any) -> Function:
+    """A function that only compiled code calls needs no way in from Python."""
+    settings: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True, **options}
+    return cast(Function, numba.njit(error_model="numpy", **settings)(function))
 
 
 def kernel(function: Function) -> Function:
@@ -75,14 +85,12 @@ def kernel(function: Function) -> Function:
 
 def helper(function: Function) -> Function:
     """Compile a small function that kernels call; it becomes part of its caller."""
-    result: Function = numba.njit(error_model="numpy", forceinline=True)(function)
-    return result
+    return _inner(function, forceinline=True)
 
 
 def rare(function: Function) -> Function:
     """Compile a function that kernels call seldom; it stays a function of its own, to keep the kernel small."""
-    result: Function = numba.njit(error_model="numpy")(function)
-    return result
+    return _inner(function)
 
 
 def accessor(world: np.dtype[np.void], array: str, item: np.dtype[np.void]) -> Callable[[Any, int], Any]:
@@ -107,5 +115,4 @@ def accessor(world: np.dtype[np.void], array: str, item: np.dtype[np.void]) -> C
 
         return item_type(s, index), generate
 
-    result: Callable[[Any, int], Any] = at
-    return result
+    return cast(Callable[[Any, int], Any], at)

@@ -3,13 +3,12 @@
 from typing import Any
 
 import numpy as np
-from numba.cpython.unsafe.numbers import trailing_zeros
 
 from labqueue.engine.coming import arrive
 from labqueue.engine.draws import replication_key
 from labqueue.engine.events import pop_timer, schedule
 from labqueue.engine.flow import admit_able, end_hold, end_step, end_unit, release
-from labqueue.engine.jit import helper, kernel, rare
+from labqueue.engine.jit import helper, kernel, rare, trailing_zeros
 from labqueue.engine.loads import hand_loads, strike_clock
 from labqueue.engine.opening import close_books, open_shop
 from labqueue.engine.queues import best, earlier, take
@@ -45,14 +44,15 @@ def simulate_slice(
 ) -> int:
     """Run `n` replications from number `first`; returns FINE or why one stopped, with its row in the world.
 
-    `world` is an array of one WORLD that points to the other arrays; `changing` holds the bytes of those that are put
-    back, with the world itself, to how they were at now before each replication.
+    `world` is an array of one WORLD that points to the other arrays; `changing` holds the 8-byte words of those that
+    are put back, with the world itself, to how they were at now before each replication.
     """
     s = world[0]
     for row in range(n):
         logged = s.logged
         world[0] = first_world[0]
-        changing[:] = first_changing
+        for i in range(len(changing)):
+            changing[i] = first_changing[i]
         s.logged = logged
         s.row = row
         s.key = replication_key(seed, first + row)

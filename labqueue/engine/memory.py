@@ -17,8 +17,8 @@ class Memory:
 
     world: Records
     first_world: Records
-    changing: NDArray[np.uint8]
-    first_changing: NDArray[np.uint8]
+    changing: NDArray[np.int64]
+    first_changing: NDArray[np.int64]
     figures: dict[str, Any]
     scratch: dict[str, Any]
     """Kept, so that the addresses stay good."""
@@ -41,7 +41,7 @@ def allot(plan: Plan, replications: int) -> Memory:
         world[name] = changing.ctypes.data + offset
     for name, array in (figures | scratch | {name: plan.arrays[name] for name in FIXED}).items():
         world[name] = array.ctypes.data
-    return Memory(world, world.copy(), changing, first_changing, figures, scratch)
+    return Memory(world, world.copy(), changing.view(np.int64), first_changing.view(np.int64), figures, scratch)
 
 
 def _one_block(plan: Plan) -> tuple[NDArray[np.uint8], dict[str, int]]:

@@ -20,6 +20,14 @@ def records(rows: Sequence[tuple[Any, ...]], dtype: np.dtype[np.void]) -> Record
     return np.array(list(rows), dtype=dtype)
 
 
+def table(rows: Sequence[dict[str, Any]], dtype: np.dtype[np.void]) -> Records:
+    """Rows that name their fields as an array of records; fields that a row does not name are 0."""
+    found = np.zeros(len(rows), dtype=dtype)
+    for name in dtype.names or ():
+        found[name] = [row.get(name, 0) for row in rows]
+    return found
+
+
 def column(values: Sequence[Any], dtype: np.dtype[np.void]) -> Records:
     """Values as an array of records of one field."""
     return records([(value,) for value in values], dtype)

@@ -10,7 +10,7 @@ LONGEST_MINUTES = 1e8
 
 
 class ShopError(ValueError):
-    """A shop that cannot be simulated; its text is one line that names the place, e.g. `jobs[2].route: no route "x"`."""
+    """A shop that cannot be simulated; its text is one line that names the place (`jobs[2].route: no route "x"`)."""
 
 
 def refuse(place: str, sentence: str) -> NoReturn:

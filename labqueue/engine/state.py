@@ -36,9 +36,9 @@ JOB = record(
     due=I8, work=I8, key=U8, order=I8, weight=F8, log_weight=F8, rank=F8, released=I8, ready=I8, name=U8,
     first=I4, op=I4, steps=I4, left=I4, units=I4, held=I4, arrival=I4, hold=I4,
 )  # fmt: skip
-"""A job: `work` mean microseconds and `left` number of steps not yet done; `first` its first STEP, `op` its first OP."""
+"""A job: `work` mean microseconds and `left` number of steps not yet done; `first` its first STEP, `op` its OP."""
 OP = record(
-    fail=F8, minutes=F8, log_minutes=F8, mean=I8, key=U8, station=I4, queue=I4, dist=I4, back=I4,
+    fail=F8, log_minutes=F8, mean=I8, key=U8, station=I4, queue=I4, dist=I4, back=I4,
     follow0=I4, follow1=I4, before0=I4, before1=I4, redo0=I4, redo1=I4,
 )  # fmt: skip
 """A step of a route. Ranges into `links`: who follows, who comes before, what is redone; as indexes in the route."""

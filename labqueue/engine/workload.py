@@ -10,7 +10,7 @@ from labqueue.engine.calendars import MINUTE, microseconds, since
 from labqueue.engine.draws import name_key
 from labqueue.engine.hall import Hours
 from labqueue.engine.jobs import Job
-from labqueue.engine.numbering import Numbers, Places, Records, column, records
+from labqueue.engine.numbering import Numbers, Places, Records, column, records, table
 from labqueue.engine.routes import Route, Step
 from labqueue.engine.seats import Seat
 from labqueue.engine.shop import Shop
@@ -20,7 +20,7 @@ from labqueue.engine.state import ARRIVAL, BLOCKED, DONE, INDEX, JOB, NEVER, OP,
 def route_arrays(shop: Shop, places: Places, numbers: Numbers) -> dict[str, Any]:
     """The arrays `op` and `link`."""
     links: list[int] = []
-    rows: list[tuple[Any, ...]] = []
+    rows: list[dict[str, Any]] = []
     for route in shop.routes.values():
         for i, step in enumerate(route.steps):
             follow = [k for k, other in enumerate(route.steps) if i in other.after]
@@ -29,38 +29,42 @@ def route_arrays(shop: Shop, places: Places, numbers: Numbers) -> dict[str, Any]
             for numbers_of_steps in (follow, step.after, redo):
                 bounds += [len(links), len(links) + len(numbers_of_steps)]
                 links += numbers_of_steps
-            rows.append((*_op(step, places, numbers), *bounds))
-    return {"op": records(rows, OP), "link": column(links, INDEX)}
+            names = ("follow0", "follow1", "before0", "before1", "redo0", "redo1")
+            rows.append(_op(step, places, numbers) | dict(zip(names, bounds, strict=True)))
+    return {"op": table(rows, OP), "link": column(links, INDEX)}
 
 
-def _op(step: Step, places: Places, numbers: Numbers) -> tuple[Any, ...]:
+def _op(step: Step, places: Places, numbers: Numbers) -> dict[str, Any]:
     mean = step.minutes.mean
-    station = -1 if step.station is None else places.stations[step.station]
-    queue = -1 if step.station is None else places.queue(step.station, step.family)
-    fail = step.fail_probability
-    key = name_key("step", step.name)
-    number = numbers.add(step.minutes)
-    return fail, mean, math.log(max(mean, 1e-9)), microseconds(mean), key, station, queue, number, step.back_to
+    return {
+        "fail": step.fail_probability,
+        "log_minutes": math.log(max(mean, 1e-9)),
+        "mean": microseconds(mean),
+        "key": name_key("step", step.name),
+        "station": -1 if step.station is None else places.stations[step.station],
+        "queue": -1 if step.station is None else places.queue(step.station, step.family),
+        "dist": numbers.add(step.minutes),
+        "back": step.back_to,
+    }
 
 
 def job_arrays(shop: Shop, places: Places, numbers: Numbers, slots: int, stride: int) -> dict[str, Any]:
     """The arrays `job` and `step`, with `slots` places of `stride` steps for arrivals, and `release`."""
-    jobs: list[tuple[Any, ...]] = []
+    jobs: list[dict[str, Any]] = []
     steps: list[tuple[Any, ...]] = []
     for order, job in enumerate(shop.jobs):
         route = shop.routes[job.route]
         first_op = places.first_op[route.name]
         jobs.append(_job(shop, job, route, order, len(steps), first_op, numbers))
         steps += [_step(job, step, i, order, first_op + i) for i, step in enumerate(route.steps)]
-    empty = (NEVER, 0, 0, 0, 1.0, 0.0, math.inf, 0, NEVER, 0)
-    jobs += [(*empty, len(steps) + stride * k, 0, 0, 0, 1, 0, -1, -1) for k in range(slots)]
-    job_array = records(jobs, JOB)
+    jobs += [{"ready": NEVER, "first": len(steps) + stride * k, "hold": -1} for k in range(slots)]
+    job_array = table(jobs, JOB)
     step_array = np.zeros(len(steps) + stride * slots, dtype=STEP)
     step_array[: len(steps)] = records(steps, STEP)
     return {"job": job_array, "step": step_array, "release": _releases(job_array[: len(shop.jobs)])}
 
 
-def _job(shop: Shop, job: Job, route: Route, order: int, first: int, op: int, numbers: Numbers) -> tuple[Any, ...]:
+def _job(shop: Shop, job: Job, route: Route, order: int, first: int, op: int, numbers: Numbers) -> dict[str, Any]:
     left = [step for i, step in enumerate(route.steps) if i not in job.done]
     due = NEVER if job.due is None else min(since(shop.now, job.due), NEVER - 1)
     released = since(shop.now, job.released)
@@ -69,12 +73,24 @@ def _job(shop: Shop, job: Job, route: Route, order: int, first: int, op: int, nu
     if job.hold is not None:
         waited = 0.0 if job.hold_since is None else since(shop.now, job.hold_since) / -MINUTE
         hold = numbers.add(job.hold, waited)
-    return (
-        (due, sum(microseconds(step.minutes.mean) for step in left), 0, order)
-        + (job.weight, math.log(job.weight) if job.weight else -math.inf)
-        + (math.inf if job.rank is None else job.rank, released, ready, name_key("job", job.id))
-        + (first, op, len(route.steps), len(left), job.units, 0, -1, hold)
-    )
+    return {
+        "due": due,
+        "work": sum(microseconds(step.minutes.mean) for step in left),
+        "order": order,
+        "weight": job.weight,
+        "log_weight": math.log(job.weight) if job.weight else -math.inf,
+        "rank": math.inf if job.rank is None else job.rank,
+        "released": released,
+        "ready": ready,
+        "name": name_key("job", job.id),
+        "first": first,
+        "op": op,
+        "steps": len(route.steps),
+        "left": len(left),
+        "units": job.units,
+        "arrival": -1,
+        "hold": hold,
+    }
 
 
 def _step(job: Job, step: Step, index: int, order: int, op: int) -> tuple[Any, ...]:
@@ -115,14 +131,20 @@ def arrival_rows(shop: Shop, places: Places, numbers: Numbers, hours: Hours) -> 
     rows = []
     for i, entry in enumerate(shop.arrivals):
         occurrence = sum(other.route == entry.route for other in shop.arrivals[:i])
-        due = -1 if entry.due is None else numbers.add(entry.due)
         rows.append(
-            (entry.weight, math.log(entry.weight) if entry.weight else -math.inf)
-            + (name_key("arrivals", entry.route, occurrence), 0, hours.numbers[entry.calendar, ()])
-            + (numbers.add(entry.between), due, entry.units, places.first_op[entry.route])
-            + (len(shop.routes[entry.route].steps),)
+            {
+                "weight": entry.weight,
+                "log_weight": math.log(entry.weight) if entry.weight else -math.inf,
+                "key": name_key("arrivals", entry.route, occurrence),
+                "calendar": hours.numbers[entry.calendar, ()],
+                "between": numbers.add(entry.between),
+                "due": -1 if entry.due is None else numbers.add(entry.due),
+                "units": entry.units,
+                "op": places.first_op[entry.route],
+                "steps": len(shop.routes[entry.route].steps),
+            }
         )
-    return records(rows, ARRIVAL)
+    return table(rows, ARRIVAL)
 
 
 def expected_arrivals(shop: Shop, hours: Hours) -> float:
