@@ -24,7 +24,7 @@ def check_piece(piece: WorkItem) -> None:
     if piece.state == WorkItem.State.DONE or case.state in CLOSED:
         raise no("finished", f"{piece} is finished: {case} is {_shown(case)}. There is nothing more to scan.")
     if case.on_hold:
-        raise no("hold", f"{case} is on hold: {case.hold_reason}. Put the piece aside until it is resumed.")
+        raise no("hold", f"{case} is on hold (“{case.hold_reason}”). Put the piece aside until it is resumed.")
     if piece.prescription_id != case.current_id:
         raise no(
             "amended", f"The prescription of {case} was changed. The lab manager must release the new version first."
@@ -44,9 +44,7 @@ def _instead(piece: WorkItem) -> str:
 def step_at(piece: WorkItem, station: Station) -> WorkStep:
     """The step of the piece that is next, which must be at `station`. Raises Conflict naming the right station."""
     if not may_fire(piece.material, station):
-        raise no(
-            "furnace", f"{piece.get_material_display()} must not go into the {station.name.lower()} furnace. Stop."
-        )
+        raise no("furnace", f"{piece.get_material_display()} must not go into a {station.get_kind_display().lower()}.")
     step = piece.steps.exclude(state=WorkStep.State.DONE).select_related("plan", "station").order_by("seq").first()
     if step is None:
         raise no("finished", f"{piece} has no step left. There is nothing more to scan.")

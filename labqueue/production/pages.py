@@ -117,7 +117,7 @@ def show_bench(
         "line": line,
         "typing": "keyboard" in request.GET,
         "lot_form": form,
-        "lots": [(text, in_use.get(what)) for what, text in form.choices],
+        "lots": sorted([(text, in_use.get(what)) for what, text in form.choices], key=lambda pair: pair[1] is not None),
     }
     status = refusal.status if refusal else 422 if lot_form else 200
     template = "production/scan_answer.html" if _by_htmx(request) else "production/bench.html"

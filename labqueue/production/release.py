@@ -66,7 +66,7 @@ def amended(case: Case) -> bool:
 def _check(case: Case) -> None:
     state = Case.State(case.state).label.lower()
     if case.on_hold:
-        raise refuse("hold", f"{case} is on hold: {case.hold_reason}. Resume it first.", "case", kind=Conflict)
+        raise refuse("hold", f"{case} is on hold (“{case.hold_reason}”). Resume it first.", "case", kind=Conflict)
     if case.state in ON_THE_FLOOR and not amended(case):
         raise refuse("state", f"{case} was released already, and nothing changed since.", "case", kind=Conflict)
     if case.state not in ON_THE_FLOOR | {Case.State.ACCEPTED}:

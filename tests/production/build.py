@@ -56,6 +56,7 @@ def times() -> Iterator[datetime]:
 
 def scan_through(item: WorkItem, until: str = "", actor: User | None = None) -> list[ScanResult]:
     """Start and end every step that is left, up to but not at the station `until`; to the very end without it."""
+    assert not until or item.steps.filter(station__code=until).exists(), f"{item} never comes to {until}"
     results, clock = [], times()
     for step in item.steps.exclude(state=WorkStep.State.DONE).select_related("station").order_by("seq"):
         if step.station.code == until:
