@@ -28,5 +28,5 @@ def advance(case: Case, to: str, *, verb: str, actor: User | None, **changes: An
     """
     if case.on_hold and to not in (S.SIGNED, S.CANCELLED):
         why = f"{case} is on hold: {case.hold_reason}. Resume it first."
-        raise refuse("hold", why, field="state", kind=Conflict)
+        raise refuse("hold", why, kind=Conflict)
     move(case, to, verb=verb, actor=actor, moves=MOVES, **changes)

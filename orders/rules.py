@@ -45,7 +45,7 @@ def way_of_making(item: Item) -> Iterator[Wrong]:
         piece = f"{'layered ' if item.layered else ''}{lower_first(Kind(item.kind).label)}"
         material = lower_first(Material(item.material).label)
         other = "a zirconia frame" if item.layered else "another material"
-        yield Wrong("material", f"This laboratory does not make a {piece} of {material}. Choose {other}.")
+        yield Wrong("material", f"This laboratory makes no {piece} of {material}. Choose {other}.")
 
 
 def layering(item: Item) -> Iterator[Wrong]:

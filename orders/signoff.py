@@ -48,9 +48,11 @@ def amend(actor: User, case: Case) -> Prescription:
     """Begin a change: a draft with the facts of the current version, to be edited and signed."""
     lock(case)
     own_case(actor, case)
-    changeable(case)
     current = case.current
-    if current is None or case.draft is not None:
+    if current is None:
+        raise refuse("draft", f"{case} was never signed. Edit its draft instead.", kind=Conflict)
+    changeable(case)
+    if case.draft is not None:
         raise refuse("draft", f"A change of {case} is already being prepared. Edit or discard it.", kind=Conflict)
     last = current.version
     draft = Prescription.objects.create(case=case, version=last + 1, seat_at=current.seat_at, note=current.note)
