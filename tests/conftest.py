@@ -8,10 +8,27 @@ house.prepare()
 import pytest  # noqa: E402
 
 from tests.harness import flush, selection  # noqa: E402
+from tests.harness.browser import (  # noqa: E402
+    axe,
+    base_url,
+    browser_type_launch_args,
+    console_errors,
+    new_context,
+    signed_in,
+)
+from tests.harness.worker import broker, new_worker, worker  # noqa: E402
 
+# The fixtures of the harness.
 __all__ = [
-    *("axe", "base_url", "browser_type_launch_args", "console_errors", "new_context", "signed_in"),
-    *("broker", "new_worker", "worker"),
+    "axe",
+    "base_url",
+    "broker",
+    "browser_type_launch_args",
+    "console_errors",
+    "new_context",
+    "new_worker",
+    "signed_in",
+    "worker",
 ]
 
 
