@@ -13,9 +13,9 @@ from rest_framework.views import APIView
 from labqueue.base.api import person
 from labqueue.base.errors import Conflict, Fault, Forbidden, NotFound, Refusal
 from labqueue.base.models import ClosedDay
-from labqueue.urls import handler404, handler500
 
-__all__ = ["handler404", "handler500", "urlpatterns"]
+handler404 = "labqueue.guard.not_found"
+handler500 = "labqueue.guard.crashed"
 
 ERRORS: dict[str, Exception] = {
     "refusal": Refusal([Fault("tooth", "Give a tooth.", "items.0.tooth"), Fault("shade", "Give a shade.", "shade")]),
