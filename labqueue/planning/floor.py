@@ -16,7 +16,6 @@ from orders.models import Case, Item
 
 # A case that is signed may be accepted at any moment; one that is packed has left the floor.
 FORECAST_STATES = (Case.State.SIGNED, Case.State.ACCEPTED, Case.State.RELEASED, Case.State.FINISHED)
-NOT_MAKING = (Station.Kind.QUALITY, Station.Kind.PACKING)
 
 
 def look(now: datetime) -> Snapshot:
@@ -30,7 +29,7 @@ def look(now: datetime) -> Snapshot:
         now=now,
         version=version,
         zone=timezone.get_default_timezone_name(),
-        stations={s.code: Place(s.name, s.rule, s.kind not in NOT_MAKING) for s in Station.objects.all()},
+        stations={station.code: place(station) for station in Station.objects.all()},
         hours={shift.name: Hours(shift.week, shift.always) for shift in Shift.objects.order_by("pk")},
         servers=tuple(server(resource) for resource in servers(now)),
         routes=routes,
@@ -43,6 +42,16 @@ def look(now: datetime) -> Snapshot:
 def latest_event() -> int:
     """The last change that is on record; 0 where there is none."""
     return Event.objects.aggregate(last=Max("pk"))["last"] or 0
+
+
+def place(station: Station) -> Place:
+    """A station as planning sees it."""
+    return Place(
+        name=station.name,
+        rule=station.rule,
+        checks=station.kind == Station.Kind.QUALITY,
+        packs=station.kind == Station.Kind.PACKING,
+    )
 
 
 def active_routes() -> "QuerySet[Route]":

@@ -49,9 +49,9 @@ class CaseJob:
         return stated
 
     def _add(self, piece: Piece, step: Step, before: Step | None) -> None:
-        """One step, after the one before it and the abutment that it joins."""
+        """One step, after the one before it and what it needs of other pieces."""
         needs: list[Need] = [(piece, before)] if before else []
-        needs += joined(self.case, piece, step, self.snapshot.stations)
+        needs += needed_of_others(self.case, piece, step, self.snapshot.stations)
         able = able_since(piece, needs)
         after = [step_name(other, needed) for other, needed in needs]
         if step.wait is not None:
@@ -96,17 +96,27 @@ def stated_step(piece: Piece, step: Step, furnaces: frozenset[str], after: list[
     return stated
 
 
-def joined(case: OpenCase, piece: Piece, step: Step, stations: Mapping[str, Place]) -> Iterator[Need]:
-    """The last making step of the abutment on the same tooth, which a crown's joining step waits for.
+def needed_of_others(case: OpenCase, piece: Piece, step: Step, stations: Mapping[str, Place]) -> Iterator[Need]:
+    """What a step waits for besides its own piece.
 
-    A join that was passed holds nobody up any more, even if the abutment is made anew after an amendment.
+    A crown's joining step waits until the abutment on the same tooth is made; packing waits for all pieces of the
+    case. What has begun already waits no more, even if another piece is made anew after an amendment.
     """
-    if not step.joins or step.started_at is not None or piece.kind != Kind.CROWN:
+    if step.started_at is not None:
         return
     for other in case.pieces:
-        making = [made for made in other.steps if stations[made.station].making]
-        if other.kind == Kind.ABUTMENT and other.tooth == piece.tooth and making:
-            yield other, making[-1]
+        awaited = [made for made in other.steps if awaits(piece, step, other, made, stations)]
+        if awaited:
+            yield other, awaited[-1]
+
+
+def awaits(piece: Piece, step: Step, other: Piece, made: Step, stations: Mapping[str, Place]) -> bool:
+    """Whether `step` of `piece` cannot start before `made` of the `other` piece is done."""
+    here, there = (stations.get(each.station, Place(each.station)) for each in (step, made))
+    if here.packs:
+        return other is not piece and not there.packs
+    pair = (piece.kind, other.kind) == (Kind.CROWN, Kind.ABUTMENT) and piece.tooth == other.tooth
+    return step.joins and pair and there.makes
 
 
 def able_since(piece: Piece, needs: list[Need]) -> datetime | None:

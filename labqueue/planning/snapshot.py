@@ -14,11 +14,17 @@ Minutes = Any
 
 @dataclass(frozen=True)
 class Place:
-    """A station and its dispatch rule. Pieces are made at all but the last ones, where they are checked and packed."""
+    """A station and its dispatch rule. Pieces are made at all but the last ones, where they are checked or packed."""
 
     name: str
     rule: str = "edd"
-    making: bool = True
+    checks: bool = False
+    packs: bool = False
+
+    @property
+    def makes(self) -> bool:
+        """Whether a piece that has passed all such stations is made."""
+        return not (self.checks or self.packs)
 
 
 @dataclass(frozen=True)

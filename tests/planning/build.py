@@ -58,9 +58,8 @@ FURNACE = server("fire", hours="always", pauses=False, load={"capacity": 8, "wai
 
 def laboratory(*cases: OpenCase, **more: Any) -> Snapshot:
     """The laboratory with these cases."""
-    places = {
-        code: Place(code.capitalize(), making=code in ("mill", "fire")) for code in ("mill", "fire", "check", "pack")
-    }
+    codes = ("mill", "fire", "check", "pack")
+    places = {code: Place(code.capitalize(), checks=code == "check", packs=code == "pack") for code in codes}
     facts: dict[str, Any] = {
         "now": NOW,
         "version": 7,

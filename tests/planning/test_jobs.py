@@ -92,10 +92,10 @@ def test_crown_and_abutment_run_side_by_side_until_the_crown_joins() -> None:
     assert after(stated(same_tooth())) == {
         "1.mill": [],
         "1.check": ["1.mill"],
-        "1.pack": ["1.check"],
+        "1.pack": ["1.check", "2.finish"],
         "2.mill": [],
         "2.finish": ["2.mill", "1.mill"],
-        "2.pack": ["2.finish"],
+        "2.pack": ["2.finish", "1.check"],
     }
 
 
@@ -103,6 +103,20 @@ def test_a_crown_joins_only_the_abutment_of_its_own_tooth() -> None:
     abutment = piece(MILL, CHECK, kind="abutment", tooth=27)
     opened = case("2600001", abutment, piece(MILL, FINISH, line=2))
     assert after(stated(opened))["2.finish"] == ["2.mill"]
+
+
+def test_a_case_is_packed_as_a_whole() -> None:
+    pieces = [piece(CHECK, PACK, line=line, tooth=20 + line) for line in (1, 2, 3)]
+    waits = after(stated(case("2600001", *pieces)))
+    assert waits["1.pack"] == ["1.check", "2.check", "3.check"]
+    assert waits["3.pack"] == ["3.check", "1.check", "2.check"]
+
+
+def test_what_is_packed_already_waits_for_nothing() -> None:
+    packed = piece(done(CHECK, hours=2), done(PACK, hours=1))
+    opened = case("2600001", packed, piece(CHECK, PACK, line=2, tooth=27))
+    assert after(stated(opened))["1.pack"] == ["1.check"]
+    assert after(stated(opened))["2.pack"] == ["2.check", "1.check"]
 
 
 def test_a_crown_waits_to_join_since_the_later_of_both() -> None:
