@@ -52,7 +52,8 @@ class PapersView(APIView):
     @extend_schema(operation_id="papers", responses=PaperOut(many=True))
     def get(self, request: Request, number: str) -> Response:
         """The slip from packing on, the invoice from dispatch on."""
-        return Response(PaperOut(list(papers_of(case_for(person(request), number))), many=True).data)
+        papers = papers_of(case_for(person(request), number))
+        return Response([PaperOut(paper).data for paper in papers])
 
 
 class PaperView(APIView):

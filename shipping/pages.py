@@ -51,7 +51,7 @@ def scan_in(request: HttpRequest, number: str) -> HttpResponse:
     try:
         result = put_in(_person(request), case, request.POST.get("code", ""))
     except Refusal as refusal:
-        return show_box(request, case, refusal=refusal)
+        return show_box(request, case, refusal=refusal, status=refusal.status)
     return show_box(request, case, result=result)
 
 
@@ -59,7 +59,7 @@ def scan_in(request: HttpRequest, number: str) -> HttpResponse:
 def ship(request: HttpRequest, number: str) -> HttpResponse:
     """Send the box away and issue its invoice."""
     case = case_for(_person(request), number)
-    form = DispatchForm(request.POST)
+    form, status = DispatchForm(request.POST), 422
     if form.is_valid():
         try:
             delivery = dispatch(_person(request), case, **form.cleaned_data)
@@ -67,7 +67,8 @@ def ship(request: HttpRequest, number: str) -> HttpResponse:
             return redirect("shipping:desk")
         except Refusal as refusal:
             onto_form(form, refusal)
-    return show_box(request, case_for(_person(request), number), form=form)
+            status = refusal.status
+    return show_box(request, case_for(_person(request), number), form=form, status=status)
 
 
 @require_GET
@@ -107,6 +108,7 @@ def show_box(
     result: ScanResult | None = None,
     refusal: Refusal | None = None,
     form: DispatchForm | None = None,
+    status: int = 200,
 ) -> HttpResponse:
     """The page of a box in whatever state it is; only what a scan changes where htmx asked."""
     found = places(case)
@@ -119,7 +121,6 @@ def show_box(
         "refusal": refusal,
         "form": form or DispatchForm(initial={"carrier": reads.last_carrier()}),
     }
-    status = refusal.status if refusal else 422 if form else 200
     return render(request, f"shipping/{'scan_answer' if _by_htmx(request) else 'box'}.html", context, status=status)
 
 

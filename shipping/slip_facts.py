@@ -16,13 +16,13 @@ STATEMENT = (
 )
 
 
-def slip_facts(delivery: Delivery) -> SlipFacts:
-    """Everything that the slip says, as text."""
+def slip_facts(delivery: Delivery, inside: list[Content] | None = None) -> SlipFacts:
+    """Everything that the slip says, as text; `inside` where the contents of the box are known already."""
     case = delivery.case
     signed = case.current
     assert signed is not None, "only what was signed is packed"
     assert signed.signed_at is not None
-    inside = contents(case)
+    inside = contents(case) if inside is None else inside
     return {
         "case": case.number,
         "code": codes.with_check(f"{case.number}00"),

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime
 import pytest
 import time_machine
 from django.conf import LazySettings
-from django.db import DatabaseError, IntegrityError, transaction
+from django.db import DatabaseError, IntegrityError, connection, transaction
 from django.db.transaction import TransactionManagementError
 
 from labqueue.base.errors import Conflict
@@ -13,7 +13,7 @@ from labqueue.base.models import Series
 from orders.models import Case
 from shipping import prices
 from shipping.invoicing import issue, price_day
-from shipping.models import Invoice, InvoiceLine, Paper, Price
+from shipping.models import Invoice, Paper, Price
 from tests import cast
 from tests.orders.build import abutment, crown, screw_crown
 from tests.shipping.build import invoice, packed, paper_of, shipped
@@ -114,17 +114,19 @@ def test_a_second_invoice_for_a_delivery_is_refused_by_the_database() -> None:
     assert Invoice.objects.count() == 1
 
 
-def test_an_issued_invoice_can_be_neither_changed_nor_deleted() -> None:
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "UPDATE shipping_invoice SET net_minor = 1, gross_minor = 1",
+        "DELETE FROM shipping_invoice",
+        "UPDATE shipping_invoiceline SET text = 'nothing'",
+        "DELETE FROM shipping_invoiceline",
+    ],
+)
+def test_an_issued_invoice_can_be_neither_changed_nor_deleted(statement: str) -> None:
     issued = invoice(items=[abutment()])
-    attempts = [
-        lambda: Invoice.objects.filter(pk=issued.pk).update(gross_minor=1, net_minor=1),
-        lambda: Invoice.objects.filter(pk=issued.pk)._raw_delete("default"),
-        lambda: InvoiceLine.objects.filter(invoice=issued).update(text="nothing"),
-        lambda: InvoiceLine.objects.filter(invoice=issued)._raw_delete("default"),
-    ]
-    for attempt in attempts:
-        with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
-            attempt()
+    with pytest.raises(DatabaseError, match="append-only"), transaction.atomic(), connection.cursor() as cursor:
+        cursor.execute(statement)
     issued.refresh_from_db()
     assert (issued.gross_minor, issued.lines.count()) == (24_400, 3)
 
