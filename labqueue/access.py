@@ -75,6 +75,7 @@ TABLE: dict[str, frozenset[Role]] = {
     # Shipping
     "shipping:desk": DESK,
     "shipping:pack": DESK,
+    "shipping:box": DESK,
     "shipping:dispatch": DESK,
     "shipping:papers": EVERYBODY,
     "shipping:paper": EVERYBODY,
@@ -83,6 +84,7 @@ TABLE: dict[str, frozenset[Role]] = {
     "api:dispatch": DESK,
     "api:papers": EVERYBODY,
     "api:paper": EVERYBODY,
+    "api:paper-file": EVERYBODY,
     "api:invoices": PRACTICE | DESK,
 }
 
