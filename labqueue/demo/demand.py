@@ -48,6 +48,7 @@ class Order:
     signed: float = 0.0
     accepted: float = 0.0
     released: float = 0.0
+    cancelled: float = float("inf")
     seat_at: datetime | None = None
     trace: "list[Trace]" = field(default_factory=list)
 
@@ -109,7 +110,7 @@ def _order(scenario: Mapping[str, Any], created: float, rng: Random) -> Order:
     pieces = [_piece(t, kind, m, shade, system, rng) for t in dict.fromkeys(teeth) for kind, m in product["pieces"]]
     practice = min(rng.randrange(len(scenario["practices"])), rng.randrange(len(scenario["practices"])))
     reference = f"{rng.choice('ABCDEFGHKLMNPRSTW')}{rng.choice('AEIOU')}{rng.randrange(1000, 9999)}"
-    slack = rng.choices((0, 1, 2, 4, 7), (20, 30, 25, 15, 10))[0]
+    slack = rng.choices((0, 1, 2, 4), (55, 25, 12, 8))[0]
     return Order(created, practice, reference, product["stage"], pieces, slack, _hold(scenario, rng))
 
 

@@ -17,7 +17,7 @@ from labqueue.demo.demand import Order, Trace
 
 FURNACE = "sintering"
 # Absences, breakdowns and interruptions: a step takes so much longer than its hands-on time.
-LOST_TIME = 1.18
+LOST_TIME = 1.22
 # Minutes until a tray is carried to the next station.
 CARRIED = (10, 90)
 # Seconds until a piece that must wait for another is looked at again.
@@ -77,7 +77,8 @@ class Floor:
     def run(self, orders: list[Order], until: float) -> None:
         """Fill in the trace of every piece of every order, as far as it began by `until`."""
         for order in orders:
-            self._release(order)
+            if order.released <= until:
+                self._release(order)
         while self.events and self.events[0][0] <= until:
             at, _, kind, what = heapq.heappop(self.events)
             if kind == "ready":

@@ -13,8 +13,12 @@ from orders import due
 from orders.models import Practice
 
 APPOINTMENTS = (time(8, 30), time(9, 15), time(10, 0), time(11, 30), time(13, 45), time(14, 30), time(16, 0))
-# Share of the orders whose appointment asks for a day less than usual.
-RUSHED = 0.06
+# Share of the orders whose appointment asks for a day or two less than usual.
+RUSHED = 0.25
+
+# Shares of the orders that wait for days for a signature, and that are cancelled soon after it.
+UNSIGNED = 0.015
+CANCELLED = 0.01
 
 
 class Timeline:
@@ -31,14 +35,21 @@ class Timeline:
         """Fill in the instants of every order."""
         for order in orders:
             order.signed = order.created + self.rng.uniform(2, 70) * 60
+            fate = self.rng.random()
+            if fate < UNSIGNED:
+                order.signed += self.rng.uniform(1, 3) * 86_400
+            elif fate < UNSIGNED + CANCELLED:
+                order.cancelled = order.signed + 1800
             order.accepted = self.desk.after(order.signed, self.rng.uniform(5, 60))
             order.released = self.desk.after(order.accepted, self.rng.uniform(2, 40))
+            if order.cancelled < float("inf"):
+                order.accepted = order.released = float("inf")
             self._promise(order, self.ways[order.practice])
 
     def _promise(self, order: Order, way: due.Way) -> None:
         signed = datetime.fromtimestamp(order.signed, UTC)
         makes = [piece.make for piece in order.pieces]
         usual = due.promise_for(way, None, makes, signed).seat_from
-        day = way.practice.shift(usual, -1 if self.rng.random() < RUSHED else order.slack)
+        day = way.practice.shift(usual, -self.rng.choice((1, 2)) if self.rng.random() < RUSHED else order.slack)
         order.seat_at = at(day, self.rng.choice(APPOINTMENTS), way.practice_zone)
         order.due = due.promise_for(way, order.seat_at, makes, signed).due_at.timestamp()

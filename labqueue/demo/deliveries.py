@@ -1,0 +1,103 @@
+"""The demonstration's boxes: packed, picked up and billed, with their papers."""
+
+from datetime import date, datetime, time, timedelta
+from random import Random
+from zoneinfo import ZoneInfo
+
+from django.conf import settings
+
+from labqueue.base.models import OutboxRow, Series
+from labqueue.base.money import Money
+from labqueue.base.workdays import Workdays, at
+from labqueue.demo.ledger import Change, Ledger
+from labqueue.demo.people import Cast
+from orders.due import PICK_UP
+from orders.models import Case
+from shipping import invoicing, tasks
+from shipping.contents import Content, parts
+from shipping.models import Delivery, Invoice, Paper, Price
+from shipping.prices import COURIER
+from shipping.slip_facts import slip_facts
+from shipping.wording import both
+
+CARRIER = "Harbour Courier"
+# Papers of the last days are made at once; older ones one by one, so that the service is not busy with them.
+FRESH = timedelta(days=2)
+
+
+class Deliveries:
+    """Packs what is finished, sends it with the next pick-up, and bills it."""
+
+    def __init__(self, ledger: Ledger, cast: Cast, prices: dict[str, Price], now: datetime) -> None:
+        self.ledger, self.cast, self.prices, self.now = ledger, cast, prices, now
+        self.zone = ZoneInfo(settings.TIME_ZONE)
+        self.rng = Random(5)  # noqa: S311 - a demonstration, not a secret
+        self.serials: dict[int, int] = {}
+        self.late_papers = 0
+
+    def pack(self, case: Case, boxed_at: datetime, inside: list[Content], changes: list[Change]) -> Delivery | None:
+        """Close the box a few minutes after the last piece lay in it; None where that is still to come."""
+        packed_at = boxed_at + timedelta(minutes=self.rng.randint(2, 25))
+        if packed_at > self.now:
+            return None
+        case.state = Case.State.PACKED
+        person = self.rng.choice(self.cast.shipping)
+        delivery = self.ledger.add(Delivery(case=case, packed_at=packed_at, packed_by=person))
+        changes.append(Change(packed_at, "packed", person, state=Case.State.PACKED))
+        self._paper(Paper.Kind.SLIP, delivery, slip_facts(delivery, inside), packed_at)
+        return delivery
+
+    def send(self, delivery: Delivery, inside: list[Content], changes: list[Change]) -> None:
+        """Hand the box over with the next pick-up and issue its invoice. Called in the order of packing."""
+        shipped_at = self._pick_up(delivery.packed_at)
+        if shipped_at > self.now:
+            return
+        case, person = delivery.case, delivery.packed_by
+        case.state, case.shipped_at = Case.State.SHIPPED, shipped_at
+        delivery.state, delivery.shipped_at, delivery.shipped_by = Delivery.State.SHIPPED, shipped_at, person
+        delivery.carrier, delivery.tracking = CARRIER, f"HC{self.rng.randrange(10**8):08d}"
+        changes.append(Change(shipped_at, "shipped", person, state=Case.State.SHIPPED))
+        self._bill(delivery, inside, shipped_at)
+
+    def _pick_up(self, packed_at: datetime) -> datetime:
+        local = packed_at.astimezone(self.zone)
+        day: date = local.date() if local.time() < time(16, 20) else local.date() + timedelta(days=1)
+        return at(Workdays().on_or_after(day), PICK_UP, self.zone)
+
+    def _bill(self, delivery: Delivery, inside: list[Content], issued_at: datetime) -> None:
+        lines = self._lines(delivery, inside)
+        year = issued_at.astimezone(self.zone).year
+        serial = self.serials[year] = self.serials.get(year, 0) + 1
+        net = Money(sum(line.net for line in lines), settings.CURRENCY)
+        invoice = Invoice(number=f"INV-{year}-{serial:05d}", series=f"invoice/{year}", serial=serial)
+        invoice.delivery, invoice.practice, invoice.issued_at = delivery, delivery.case.practice, issued_at
+        invoice.issued_by, invoice.currency, invoice.tax_rate = delivery.packed_by, net.currency, settings.LAB_TAX_RATE
+        invoice.net_minor, invoice.tax_minor = net.minor, net.share(settings.LAB_TAX_RATE).minor
+        invoice.gross_minor = invoice.net_minor + invoice.tax_minor
+        invoice.exemption = "" if settings.LAB_TAX_RATE else settings.LAB_TAX_EXEMPTION
+        self.ledger.add(invoice)
+        rows = [self.ledger.add(invoicing.as_row(invoice, number, line)) for number, line in enumerate(lines, 1)]
+        self.ledger.seal(invoice, [Change(issued_at, "issued", invoice.issued_by, number=invoice.number)])
+        self._paper(Paper.Kind.INVOICE, delivery, invoicing.invoice_facts(invoice, rows, inside), issued_at)
+
+    def _lines(self, delivery: Delivery, inside: list[Content]) -> list[invoicing.Line]:
+        notation = delivery.case.practice.notation
+        pieces = [(one.item.make, f", tooth {both(one.item.tooth, notation)}", 1) for one in inside]
+        lots = [(lot.what, f", {lot}", count) for lot, count in parts(inside).items()]
+        day = self.now.astimezone(self.zone).date()
+        return list(invoicing.lines_at(self.prices, day, [*pieces, *lots, (COURIER, "", 1)]))
+
+    def _paper(self, kind: str, delivery: Delivery, facts: object, at: datetime) -> None:
+        paper = self.ledger.add(Paper(kind=kind, delivery=delivery, facts=facts, created_at=at))
+        due_at = self.now
+        if at < self.now - FRESH:
+            self.late_papers += 1
+            due_at += timedelta(seconds=60 + self.late_papers)
+        row = OutboxRow(kind=tasks.KIND, subject=f"paper:{paper.pk}", payload={"paper": paper.pk})
+        row.due_at, row.created_at = due_at, at
+        self.ledger.add(row)
+
+    def close(self) -> None:
+        """Let the series go on behind the last number."""
+        rows = [Series(name=f"invoice/{year}", last=last) for year, last in self.serials.items()]
+        Series.objects.bulk_create(rows)
