@@ -102,16 +102,17 @@ def gamma_upper(shape: float, survival: float) -> float:
     low, high = 0.0, np.inf
     x = max(guess, 1e-300)
     for _ in range(200):
-        error = gamma_survival(shape, x) - survival
-        if error > 0.0:
+        found = gamma_survival(shape, x)
+        if found > survival:
             low = x
         else:
             high = x
         slope = gamma_density(shape, x) / x
-        # In the far tail the logarithm of the survival is nearly straight, the survival itself is not.
-        scale = survival if survival < 0.1 and error > -survival else 1.0
-        step = error / slope if scale == 1.0 else math.log1p(error / survival) * survival / slope
-        following = x + step
+        # In the tail the logarithm of the survival is nearly straight, the survival itself is not.
+        if survival < 0.1 and found > 0.0:
+            following = x + math.log(found / survival) * found / slope
+        else:
+            following = x + (found - survival) / slope
         if not low < following < high:
             following = 0.5 * (low + high) if high < np.inf else 2.0 * x
         if abs(following - x) <= 1e-14 * x:
