@@ -1,15 +1,14 @@
 """A person's own access keys for programs: made, shown once, revoked."""
 
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.utils import timezone
 from django.views.decorators.http import require_POST
 
-from labqueue.base import audit
-from labqueue.base.api import issue_token
+from labqueue.base.api import issue_token, revoke_token
 from labqueue.base.errors import NotFound, refuse
 from labqueue.base.models import ApiToken, User
+
+NAME_LENGTH = 80
 
 
 def tokens(request: HttpRequest) -> HttpResponse:
@@ -21,26 +20,25 @@ def tokens(request: HttpRequest) -> HttpResponse:
 
 
 @require_POST
-def revoke_token(request: HttpRequest, pk: int) -> HttpResponse:
+def end(request: HttpRequest, pk: int) -> HttpResponse:
     """From now on the key opens nothing."""
     assert isinstance(request.user, User)
-    revoke(request.user, pk)
+    revoke_token(own_token(request.user, pk), request.user)
     return redirect("tokens")
 
 
-@transaction.atomic
 def make(user: User, name: str) -> str:
     """A new key for `user`. Raises Refusal where it has no name."""
-    if not name.strip():
-        raise refuse("name", "Give the key a name: which program will use it?", field="name")
-    audit.record(user, "make access key", user, after={"name": name.strip()[:80]})
-    return issue_token(user, name.strip()[:80])
+    words = " ".join(name.split())
+    if not 1 <= len(words) <= NAME_LENGTH:
+        why = f"Give the key a name of at most {NAME_LENGTH} characters: which program will use it?"
+        raise refuse("name", why, field="name")
+    return issue_token(user, words)
 
 
-@transaction.atomic
-def revoke(user: User, pk: int) -> None:
-    """Revoke one of the person's own keys. Raises NotFound for any other."""
-    live = ApiToken.objects.filter(pk=pk, user=user, revoked_at__isnull=True)
-    if live.update(revoked_at=timezone.now()) != 1:
+def own_token(user: User, pk: int) -> ApiToken:
+    """One of the person's own live keys. Raises NotFound for any other."""
+    token = ApiToken.objects.filter(pk=pk, user=user, revoked_at=None).first()
+    if token is None:
         raise refuse("token", "You have no such access key.", kind=NotFound)
-    audit.record(user, "revoke access key", user, before={"key": pk})
+    return token

@@ -26,7 +26,7 @@ urlpatterns = [
     path("", home.home, name="home"),
     path("health", home.health, name="health"),
     path("keys", account.tokens, name="tokens"),
-    path("keys/<int:pk>/revoke", account.revoke_token, name="revoke-token"),
+    path("keys/<int:pk>/revoke", account.end, name="revoke-token"),
     path("parts", TemplateView.as_view(template_name="base/parts.html"), name="parts"),
     path("sign-in", auth.LoginView.as_view(template_name="base/sign_in.html"), name="sign-in"),
     path("sign-out", auth.LogoutView.as_view(), name="sign-out"),
