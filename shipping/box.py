@@ -60,10 +60,7 @@ def put_in(actor: User, case: Case, code: str) -> ScanResult:
 def wrong_box(piece: WorkItem, case: Case) -> str:
     """What is said when a piece of another case was scanned."""
     other = piece.case
-    return (
-        f"WRONG BOX. {piece} belongs to case {other.number} of {other.practice}, not into the box of case "
-        f"{case.number}. Take it out."
-    )
+    return f"WRONG BOX. {piece} belongs to case {other.number} of {other.practice}, not to {case.number}. Take it out."
 
 
 def packing_step(piece: WorkItem) -> WorkStep:
