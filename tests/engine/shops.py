@@ -27,7 +27,7 @@ def document(**sections: Any) -> Document:
         "horizon_minutes": 10_000,
         "calendars": {
             "always": {"always": True},
-            "day": {"time_zone": "UTC", "week": {d: DAY for d in ("mon", "tue", "wed", "thu", "fri")}},
+            "day": {"time_zone": "UTC", "week": dict.fromkeys(("mon", "tue", "wed", "thu", "fri"), DAY)},
         },
         "stations": {"bench": {}},
         "resources": {"hand": {"stations": ["bench"], "calendar": "always"}},

@@ -1,4 +1,4 @@
-"""Small shops whose answers are computed by hand: calendars, rules, loads, joins, what runs, what is held, going back."""
+"""Small shops whose answers are computed by hand: calendars, rules, loads, joins, work under way, holds, going back."""
 
 import math
 from typing import Any
@@ -8,7 +8,7 @@ import pytest
 from labqueue.engine import Shop, simulate
 from tests.engine.shops import Document, document, finish_minutes, job, step
 
-TWO = {"bench": {}, "oven": {}}
+TWO: Document = {"bench": {}, "oven": {}}
 
 
 def day_hand(**more: Any) -> Document:
@@ -115,7 +115,7 @@ def test_touching_spans_over_midnight_are_one() -> None:
     ],
 )
 def test_nights_of_clock_changes(now: str, hours: Any, work: float, finish: float) -> None:
-    week = {day: hours for day in ("sat", "sun", "mon")}
+    week = dict.fromkeys(("sat", "sun", "mon"), hours)
     doc = document(
         now=now,
         calendars={"c": {"time_zone": "America/New_York", "week": week}},
@@ -505,7 +505,7 @@ def test_arrivals_come_in_open_minutes() -> None:
         horizon_minutes=1440 + 100,
     )
     forecast = simulate(Shop.from_dict(doc), 1)
-    # at 100, 200, 360 (12:00 is 240 minutes on, 13:00 is 300), 460 of Monday; 480 open minutes a day, the fifth on Tuesday
+    # at 100, 200, 360 (12:00 is 240 minutes on, 13:00 is 300) and 460 of Monday; the fifth on Tuesday at 20
     assert forecast.arrivals[0]["finished"] == 5
     assert forecast.arrivals[0]["flow_mean"] == 10
     assert forecast.arrivals[0]["late"] == 1.0

@@ -9,7 +9,7 @@ from tests.engine.shops import Document, document, job, step
 
 
 def changed(path: str, value: Any) -> Document:
-    """A good shop with one value changed, put in or (value ...) taken away."""
+    """A good shop with one value changed, put in or (where the value is ...) taken away."""
     doc = document(
         stations={"bench": {}, "oven": {}},
         resources={
@@ -34,11 +34,11 @@ def changed(path: str, value: Any) -> Document:
     place: Any = doc
     for key in parents:
         place = place[int(key) if isinstance(place, list) else key]
-    key = int(last) if isinstance(place, list) else last
+    where: Any = int(last) if isinstance(place, list) else last
     if value is ...:
-        del place[key]
+        del place[where]
     else:
-        place[key] = value
+        place[where] = value
     return doc
 
 

@@ -81,7 +81,9 @@ def test_flow_with_rework(rule: str) -> None:
     z = (entry["flow_mean"] - fmean(flows)) / math.hypot(error, stdev(flows) / math.sqrt(WITNESSES))
     late_error = stdev(lates) / math.sqrt(WITNESSES) * math.sqrt(1 + WITNESSES / 400)
     z_late = (entry["late"] - fmean(lates)) / late_error
-    print(f"{rule}: flow {entry['flow_mean']:.2f} SimPy {fmean(flows):.2f} z {z:+.2f}; late {entry['late']:.4f}", end=" ")
+    print(
+        f"{rule}: flow {entry['flow_mean']:.2f} SimPy {fmean(flows):.2f} z {z:+.2f}; late {entry['late']:.4f}", end=" "
+    )
     print(f"SimPy {fmean(lates):.4f} z {z_late:+.2f}")
     assert abs(z) < 4
     assert abs(z_late) < 4

@@ -62,7 +62,8 @@ def z_of(mean: float, interval: list[float], theory: float, parts: int = REPLICA
 
 
 def report(name: str, measured: float, theory: float, z: float) -> None:
-    print(f"{name:<44} theory {theory:10.3f}  measured {measured:10.3f}  {100 * (measured / theory - 1):+6.2f} %  z {z:+.2f}")
+    off = 100 * (measured / theory - 1)
+    print(f"{name:<44} theory {theory:10.3f}  measured {measured:10.3f}  {off:+6.2f} %  z {z:+.2f}")
 
 
 def run(doc: Document, seed: int = 11) -> Forecast:
@@ -180,7 +181,9 @@ def test_machine_repair() -> None:
         routes={
             "r": [
                 step("run", None, {"exponential": {"mean": 100}}),
-                step("repair", "bench", {"exponential": {"mean": 10}}, fail={"probability": 1 - 1e-12, "back_to": "run"}),
+                step(
+                    "repair", "bench", {"exponential": {"mean": 10}}, fail={"probability": 1 - 1e-12, "back_to": "run"}
+                ),
             ]
         },
         jobs=[job(str(i)) for i in range(8)],
