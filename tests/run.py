@@ -43,6 +43,12 @@ def install_missing() -> None:
             raise SystemExit(f"tests: {command} failed: {done.stderr.strip()[-500:]}")
 
 
+def warm_up() -> None:
+    """Compile the engine once, so that no test waits for it."""
+    print("tests: compiling the engine, if that is still to be done", flush=True)
+    subprocess.run([sys.executable, "-c", "from labqueue import engine; engine.warm_up()"], cwd=ROOT, check=True)
+
+
 def run(house: str, arguments: list[str]) -> tuple[dict[str, str], int]:
     """One pytest in one house: what became of each test, and the exit status."""
     print(f"\ntests: the {house} house", flush=True)
@@ -94,6 +100,7 @@ def main(arguments: list[str]) -> int:
     rest = arguments[1:] if arguments and arguments[0] in HOUSES else arguments
     install_missing()
     start = time.monotonic()
+    warm_up()
     runs = [run(house, rest) for house in houses]
     outcomes, statuses = [outcome for outcome, _ in runs], [status for _, status in runs]
     wrong = complaints(houses, outcomes, statuses)

@@ -78,6 +78,11 @@ class Service:
         command = [sys.executable, "-m", "gunicorn", "labqueue.wsgi", "--bind", f"fd://{listener.fileno()}", *options]
         self.add("web", lambda: spawn(command, self.log("web"), self.environment, keep_open=[listener.fileno()]))
 
+    def warm_up(self) -> Child:
+        """Begin to compile the engine, politely; where a cache holds it, that is done in a moment."""
+        code = "import os; os.nice(10); from labqueue import engine; engine.warm_up()"
+        return spawn([sys.executable, "-c", code], self.log("engine"), self.environment)
+
     def add_worker(self) -> None:
         """Start one worker."""
         options = ["--pool", "threads", "--concurrency", "2", "--without-gossip", "--without-mingle"]

@@ -78,7 +78,7 @@ def assert_published_once(diary: Diary, row: OutboxRow) -> None:
 
 def test_work_is_done_by_another_process(start_worker: Callable[[], Worker], diary: Diary) -> None:
     worker = start_worker()
-    row = wait_for_state(put("faults.quick"), State.DONE, 5)
+    row = wait_for_state(put("faults.quick"), State.DONE, 20)
     assert row.attempt == 1
     assert diary.steps("started")[0][1] in worker.pool()
     assert_published_once(diary, row)
@@ -87,11 +87,11 @@ def test_work_is_done_by_another_process(start_worker: Callable[[], Worker], dia
 def test_a_killed_pool_process_is_made_up_for(start_worker: Callable[[], Worker], diary: Diary) -> None:
     worker = start_worker()
     row = put("faults.slow_once")
-    [(attempt, pid)] = wait_for(lambda: diary.steps("started"), 10)
+    [(attempt, pid)] = wait_for(lambda: diary.steps("started"), 30)
     assert attempt == 1
     assert pid in worker.pool()
     kill_process(pid)
-    row = wait_for_state(row, State.DONE, 25)
+    row = wait_for_state(row, State.DONE, 45)
     assert row.attempt == 2
     assert [attempt for attempt, _ in diary.steps("started")] == [1, 2]
     assert_published_once(diary, row)
@@ -100,11 +100,11 @@ def test_a_killed_pool_process_is_made_up_for(start_worker: Callable[[], Worker]
 def test_a_killed_worker_is_made_up_for_by_the_next(start_worker: Callable[[], Worker], diary: Diary) -> None:
     worker = start_worker()
     row = put("faults.slow_once")
-    wait_for(lambda: diary.steps("started"), 10)
+    wait_for(lambda: diary.steps("started"), 30)
     worker.kill()
     assert OutboxRow.objects.get(pk=row.pk).state == State.RUNNING
     start_worker()
-    row = wait_for_state(row, State.DONE, 25)
+    row = wait_for_state(row, State.DONE, 45)
     assert row.attempt == 2
     assert_published_once(diary, row)
 
@@ -115,7 +115,7 @@ def test_work_that_kills_its_process_is_set_aside(start_worker: Callable[[], Wor
     others = [put("faults.quick", f"case:{number}") for number in range(5)]
     for row in others:
         assert_published_once(diary, wait_for_state(row, State.DONE, 20))
-    poison = wait_for_state(poison, State.DEAD, 60)
+    poison = wait_for_state(poison, State.DEAD, 120)
     assert poison.error
     assert [attempt for attempt, _ in diary.steps("started", "case:poison")] == [1, 2, 3]
     assert not diary.steps("published", "case:poison")
@@ -140,7 +140,7 @@ def test_a_crash_between_commit_and_message_loses_nothing(start_worker: Callable
     row = OutboxRow.objects.get()
     assert row.state == State.QUEUED
     start_worker()
-    assert_published_once(diary, wait_for_state(row, State.DONE, 25))
+    assert_published_once(diary, wait_for_state(row, State.DONE, 45))
 
 
 def test_two_workers_do_a_row_once(start_worker: Callable[[], Worker], diary: Diary) -> None:
@@ -149,7 +149,7 @@ def test_two_workers_do_a_row_once(start_worker: Callable[[], Worker], diary: Di
     row = put("faults.quick")
     for _ in range(20):
         outbox.poke(row.pk)
-    row = wait_for_state(row, State.DONE, 10)
+    row = wait_for_state(row, State.DONE, 20)
     time.sleep(1)
     assert len(diary.steps("started")) == 1
     assert_published_once(diary, row)

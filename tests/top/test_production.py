@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from django.contrib.auth.hashers import make_password
 from django.db import transaction
 
 from labqueue.base import outbox
@@ -66,7 +67,8 @@ def test_a_foreign_host_name_is_refused(ask: Ask) -> None:
 
 
 def test_a_person_signs_in_with_a_cookie_for_this_host_alone(ask: Ask) -> None:
-    User.objects.create_user("manager", password="kiln and bench 12", role=Role.MANAGER)
+    password = make_password("kiln and bench 12", hasher="argon2")
+    User.objects.create(username="manager", password=password, role=Role.MANAGER)
     page = ask("GET", "/sign-in")
     cookie = str(page.headers["Set-Cookie"])
     assert cookie.startswith("__Host-csrf=")
@@ -95,7 +97,7 @@ def test_a_worker_of_production_does_the_work(
     worker = new_worker("--beat", "--include", "tests.faults.handlers", **environment)
     with transaction.atomic():
         outbox.put("faults.quick", "case:1")
-    wait_for(lambda: diary.exists() and "published case:1" in diary.read_text(), 20, "the work")
+    wait_for(lambda: diary.exists() and "published case:1" in diary.read_text(), 45, "the work")
     os.kill(worker.pid, signal.SIGTERM)
     assert worker.child is not None
     assert worker.child.wait(30) == 0

@@ -53,18 +53,22 @@ class Command(BaseCommand):
         call_command("migrate", verbosity=0, interactive=False)
         app.conf.update(transport(service.add_broker(), VISIBILITY_TIMEOUT))
         service.add_web(listener)
+        engine = service.warm_up()
         if demo and not Practice.objects.exists():
             self.say("Laying the demonstration laboratory; pages answer meanwhile.")
             call_command("demo", verbosity=0)
+        self.introduce(people.one_per_role() if demo else people.first_administrator())
+        if engine.poll() is None:
+            self.say("Compiling the simulation, once; pages answer meanwhile.")
+        engine.wait()
         service.add_worker()
         service.add_clock()
-        self.introduce(people.one_per_role() if demo else people.first_administrator())
+        self.say("Ready. Ctrl-C ends it.")
 
     def introduce(self, sign_ins: list[people.SignIn]) -> None:
         """Print who may sign in. The passwords are nowhere else."""
         for sign_in in sign_ins:
             self.say(f"  {sign_in.role.label:14} {sign_in.username:12} {sign_in.password}")
-        self.say("Ready. Ctrl-C ends it.")
 
     def say(self, line: str) -> None:
         """One line, at once, even where the output goes to a file."""
