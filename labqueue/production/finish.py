@@ -14,10 +14,7 @@ def work_left(case: Case) -> bool:
     return steps.exclude(state=WorkStep.State.DONE).exclude(station__kind=Station.Kind.PACKING).exists()
 
 
-def settle(case: Case, actor: User) -> None:
-    """Bring the state of a case on the floor in line with its pieces, in the caller's transaction."""
-    left = work_left(case)
-    if case.state == Case.State.RELEASED and not left:
-        advance(case, Case.State.FINISHED, verb="finish", actor=actor, finished_at=timezone.now())
-    elif case.state == Case.State.FINISHED and left:
-        advance(case, Case.State.RELEASED, verb="take up again", actor=actor, finished_at=None)
+def finish_if_through(case: Case, actor: User) -> None:
+    """Take a case on the floor to finished where only packing is left, in the caller's transaction."""
+    if case.state == Case.State.RELEASED and not work_left(case):
+        advance(case, Case.State.FINISHED, verb="finished", actor=actor, finished_at=timezone.now())

@@ -39,7 +39,9 @@ def use_lot(
     values = {"lot": lot, "since": timezone.now(), "by": actor}
     in_use, _ = LotInUse.objects.update_or_create(station=station, what=what, defaults=values)
     number_before = before.lot.number if before else None
-    audit.record(station, "use lot", actor, {"what": what, "lot": number_before}, {"what": what, "lot": lot.number})
+    audit.record(
+        station, "lot put into use", actor, {"what": what, "lot": number_before}, {"what": what, "lot": lot.number}
+    )
     return in_use
 
 

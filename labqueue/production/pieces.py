@@ -8,7 +8,7 @@ from orders.models import Case
 S = WorkItem.State
 MOVES: dict[str, frozenset[str]] = {
     S.OPEN: frozenset({S.DONE, S.WITHDRAWN}),
-    S.DONE: frozenset({S.OPEN, S.WITHDRAWN}),
+    S.DONE: frozenset(),
     S.WITHDRAWN: frozenset(),
 }
 CODE_LENGTH = 10

@@ -10,7 +10,7 @@ from labqueue.base import audit
 from labqueue.base.errors import Conflict, refuse
 from labqueue.base.models import User
 from labqueue.base.moves import move
-from labqueue.production.finish import settle
+from labqueue.production.finish import finish_if_through
 from labqueue.production.models import WorkItem, WorkStep
 from labqueue.production.people import laboratory_only
 from labqueue.production.pieces import MOST_PIECES, MOVES, code_of
@@ -41,15 +41,14 @@ def release(actor: User, case: Case) -> list[WorkItem]:
     kept = [piece for place, piece in live.items() if place in wanted and unchanged(piece, wanted[place])]
     withdrawn = [piece for piece in live.values() if piece not in kept]
     for piece in withdrawn:
-        move(piece, WorkItem.State.WITHDRAWN, verb="withdraw", actor=actor, moves=MOVES)
+        move(piece, WorkItem.State.WITHDRAWN, verb="withdrawn", actor=actor, moves=MOVES)
     WorkItem.objects.filter(pk__in=[piece.pk for piece in kept]).update(prescription=case.current)
     made = _make(case, [item for place, item in wanted.items() if place not in {_place(piece) for piece in kept}])
-    _fit_again(actor, kept, made)
+    _fit_again(kept, made)
     _record(actor, case, made=made, kept=kept, withdrawn=withdrawn)
     if case.state == Case.State.ACCEPTED:
-        advance(case, Case.State.RELEASED, verb="release", actor=actor)
-    else:
-        settle(case, actor)
+        advance(case, Case.State.RELEASED, verb="released", actor=actor)
+    finish_if_through(case, actor)
     return live_items(case)
 
 
@@ -106,7 +105,7 @@ def _piece(case: Case, item: Item, line: int) -> WorkItem:
     return piece
 
 
-def _fit_again(actor: User, kept: Iterable[WorkItem], made: Iterable[WorkItem]) -> None:
+def _fit_again(kept: Iterable[WorkItem], made: Iterable[WorkItem]) -> None:
     """A crown that was fitted to an abutment which is made anew is fitted again, from its joining step on."""
     teeth = {piece.tooth for piece in made if piece.kind == "abutment"}
     for crown in kept:
@@ -116,11 +115,9 @@ def _fit_again(actor: User, kept: Iterable[WorkItem], made: Iterable[WorkItem]) 
         begun = crown.steps.filter(seq__gte=join.seq).exclude(state=WorkStep.State.WAITING)
         nothing = dict.fromkeys(("started_at", "started_by", "done_at", "done_by"))
         begun.update(state=WorkStep.State.WAITING, attempt=F("attempt") + 1, **nothing)
-        if crown.state == WorkItem.State.DONE:
-            move(crown, WorkItem.State.OPEN, verb="fit again", actor=actor, moves=MOVES)
 
 
 def _record(actor: User, case: Case, **pieces: list[WorkItem]) -> None:
     facts: Mapping[str, list[str]] = {name: [piece.code for piece in those] for name, those in pieces.items() if those}
     version = case.current.version if case.current else None
-    audit.record(case, "lay out", actor, after={"prescription": version, **facts})
+    audit.record(case, "laid out", actor, after={"prescription": version, **facts})

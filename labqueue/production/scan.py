@@ -13,7 +13,7 @@ from labqueue.base.errors import Conflict, refuse
 from labqueue.base.models import User
 from labqueue.base.moves import move
 from labqueue.production import lots
-from labqueue.production.finish import settle
+from labqueue.production.finish import finish_if_through
 from labqueue.production.gates import action_for, check_piece, check_start, step_at
 from labqueue.production.models import Scan, ScanEcho, Station, WorkItem, WorkStep
 from labqueue.production.people import laboratory_only
@@ -154,8 +154,8 @@ def _end(trigger: Trigger, step: WorkStep) -> Scan:
     _set(step, WorkStep.State.DONE, done_at=done_at, done_by=trigger.actor)
     scan = _write(trigger, step, Scan.Action.DONE)
     if step.station.kind == Station.Kind.PACKING:
-        move(step.item, WorkItem.State.DONE, verb="pack", actor=trigger.actor, moves=MOVES)
-    settle(step.item.case, trigger.actor)
+        move(step.item, WorkItem.State.DONE, verb="packed", actor=trigger.actor, moves=MOVES)
+    finish_if_through(step.item.case, trigger.actor)
     return scan
 
 
@@ -169,7 +169,7 @@ def _set(step: WorkStep, to: str, **changes: object) -> None:
 
 def _write(trigger: Trigger, step: WorkStep, action: Scan.Action, lot: str | None = None) -> Scan:
     after = {"piece": step.item.code, "step": step.plan.name, "attempt": step.attempt, "action": action, "lot": lot}
-    audit.record(step.item.case, "scan", trigger.actor, after={**after, "station": trigger.station.code})
+    audit.record(step.item.case, "scanned", trigger.actor, after={**after, "station": trigger.station.code})
     return Scan.objects.create(
         key=trigger.key,
         item=step.item,

@@ -66,7 +66,7 @@ def test_the_change_stands_in_the_trail_of_the_station(mill: Station) -> None:
     use_lot(cast.technician(), mill, "pmma", "HT-20418")
     use_lot(cast.manager(), mill, "pmma", "N-1", "New Disc")
     event = audit.trail(mill)[-1]
-    assert (event.verb, event.actor) == ("use lot", cast.manager())
+    assert (event.verb, event.actor) == ("lot put into use", cast.manager())
     assert (event.before, event.after) == ({"what": "pmma", "lot": "HT-20418"}, {"what": "pmma", "lot": "N-1"})
 
 

@@ -23,7 +23,7 @@ from tests.orders import build as orders
 from tests.production.build import finished_case, piece, released_case, scan_through, shop
 
 pytestmark = pytest.mark.django_db
-HTMX = {"HTTP_HX_REQUEST": "true"}
+HTMX = {"HX-Request": "true"}
 
 
 def client(user: User | None = None) -> Client:
@@ -186,7 +186,7 @@ def test_what_was_typed_is_shown_as_text() -> None:
 
 def test_to_htmx_a_line_is_answered_with_the_parts_that_changed() -> None:
     case = released_case()
-    response = send(client(), "intake", piece(case).code, **HTMX)
+    response = send(client(), "intake", piece(case).code, headers=HTMX)
     page = response.content.decode()
     assert response.status_code == 200
     assert "<html" not in page
@@ -197,7 +197,7 @@ def test_to_htmx_a_line_is_answered_with_the_parts_that_changed() -> None:
 
 def test_to_htmx_a_refusal_is_the_same_part() -> None:
     item = piece(released_case())
-    response = send(client(), "milling", item.code, **HTMX)
+    response = send(client(), "milling", item.code, headers=HTMX)
     assert response.status_code == 409
     assert "<html" not in response.content.decode()
     assert "goes next to Intake" in text(response)
@@ -207,7 +207,7 @@ def test_the_queue_shows_held_pieces_apart() -> None:
     held = released_case(items=[orders.screw_crown()], seat_at=orders.seat_in(10))
     free = released_case(items=[orders.screw_crown()])
     hold(cast.manager(), held, "Which shade?")
-    page = text(client().get("/bench/intake/queue", **HTMX))
+    page = text(client().get("/bench/intake/queue", headers=HTMX))
     assert page.index(free.number) < page.index("Not now") < page.index(held.number)
     assert "On hold: Which shade?" in page
 
@@ -314,7 +314,7 @@ def test_after_an_amendment_the_floor_says_that_it_waits() -> None:
 def test_the_floor_is_a_part_to_htmx_and_foreign_cases_do_not_exist() -> None:
     case = released_case()
     where = f"/cases/{case.number}/floor"
-    assert "<html" not in client().get(where, **HTMX).content.decode()
+    assert "<html" not in client().get(where, headers=HTMX).content.decode()
     assert client(cast.prescriber("southbank")).get(where).status_code == 404
 
 

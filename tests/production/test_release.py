@@ -75,7 +75,7 @@ def test_each_piece_has_the_steps_of_its_route_all_waiting() -> None:
 def test_the_release_stands_in_the_trail_of_the_case() -> None:
     case = released_case()
     events = audit.trail(case)[-2:]
-    assert [event.verb for event in events] == ["lay out", "release"]
+    assert [event.verb for event in events] == ["laid out", "released"]
     assert events[0].after == {"prescription": 1, "made": [item.code for item in case.work_items.all()]}
     assert events[1].actor == cast.manager()
 

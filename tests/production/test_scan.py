@@ -118,7 +118,7 @@ def test_a_scan_stands_in_the_trail_of_the_case() -> None:
     item = piece(case)
     send(item, "intake")
     event = audit.trail(case)[-1]
-    assert (event.verb, event.actor) == ("scan", cast.technician())
+    assert (event.verb, event.actor) == ("scanned", cast.technician())
     assert event.after == {
         "piece": item.code,
         "step": "intake",

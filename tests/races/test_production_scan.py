@@ -13,7 +13,7 @@ from django.utils import timezone
 from labqueue.base.errors import Conflict
 from labqueue.base.models import Event
 from labqueue.production import lots
-from labqueue.production import scan as scanning
+from labqueue.production.gates import check_start
 from labqueue.production.models import LotInUse, LotUse, Scan, ScanEcho, Station, WorkItem, WorkStep
 from labqueue.production.release import release
 from orders.hold import hold
@@ -43,7 +43,7 @@ def test_the_same_key_from_many_threads_counts_once() -> None:
     found = Counter(together(THREADS, lambda _: outcome(item, "intake", key=key)))
     assert found == {"counted": 1, "repeated": THREADS - 1}
     assert Scan.objects.get().key == key
-    assert Event.objects.filter(verb="scan").count() == 1
+    assert Event.objects.filter(verb="scanned").count() == 1
     assert item.steps.get(seq=1).state == "running"
 
 
@@ -80,14 +80,13 @@ def test_control_without_the_lock_they_race_and_the_step_itself_still_has_one_wi
 ) -> None:
     item = piece(released_case())
     passed = []
-    check = scanning.check_start
 
     def slow(step: WorkStep) -> None:
-        check(step)
+        check_start(step)
         passed.append(step)
         time.sleep(0.3)
 
-    monkeypatch.setattr(scanning, "check_start", slow)
+    monkeypatch.setattr("labqueue.production.scan.check_start", slow)
     without_row_locks(monkeypatch)
     found = Counter(starts(item, "intake"))
     assert len(passed) > 1, "without the lock, several should have come past the checks"
@@ -116,7 +115,7 @@ def test_the_last_two_pieces_at_once_finish_the_case_once() -> None:
     assert found == ["counted", "counted"]
     case.refresh_from_db()
     assert case.state == "finished"
-    assert Event.objects.filter(verb="finish").count() == 1
+    assert Event.objects.filter(verb="finished").count() == 1
 
 
 @pytest.mark.postgres
@@ -178,4 +177,4 @@ def test_two_lots_put_into_use_at_once_leave_one() -> None:
     mill, technician = Station.objects.get(code="milling"), cast.technician()
     together(4, lambda n: lots.use_lot(technician, mill, "pmma", f"N-{n}", "New Disc"))
     in_use = LotInUse.objects.get(station=mill, what="pmma")
-    assert in_use.lot.number == Event.objects.filter(verb="use lot").latest("pk").after["lot"]
+    assert in_use.lot.number == Event.objects.filter(verb="lot put into use").latest("pk").after["lot"]
