@@ -16,10 +16,10 @@ from orders.reads import promise_of
 class ItemIn(serializers.Serializer[ItemFacts]):
     """One piece as it is ordered. A tooth is only understood together with its notation."""
 
-    kind = serializers.CharField(help_text="abutment, crown or screw_crown")
-    tooth = serializers.CharField(max_length=8, help_text="As the practice writes it, such as 8, 11 or UR1.")
-    notation = serializers.CharField(required=False, default="", help_text="fdi, universal or palmer")
-    material = serializers.CharField()
+    kind = serializers.CharField(allow_blank=True, help_text="abutment, crown or screw_crown")
+    tooth = serializers.CharField(allow_blank=True, help_text="As the practice writes it, such as 8, 11 or UR1.")
+    notation = serializers.CharField(allow_blank=True, default="", help_text="fdi, universal or palmer")
+    material = serializers.CharField(allow_blank=True)
     layered = serializers.BooleanField(default=False)
     shade = serializers.CharField(allow_blank=True, default="")
     retention = serializers.CharField(allow_blank=True, default="", help_text="Empty for the usual one.")
@@ -33,8 +33,10 @@ class ItemIn(serializers.Serializer[ItemFacts]):
 class PrescriptionIn(serializers.Serializer[Case]):
     """What a prescription asks for."""
 
-    patient_ref = serializers.CharField(help_text="A code of the practice's own; never a name or a date.")
-    stage = serializers.CharField(help_text="provisional or final")
+    patient_ref = serializers.CharField(
+        allow_blank=True, help_text="A code of the practice's own; never a name or a date."
+    )
+    stage = serializers.CharField(allow_blank=True, help_text="provisional or final")
     seat_at = serializers.DateTimeField(allow_null=True, default=None)
     note = serializers.CharField(allow_blank=True, default="")
     items = ItemIn(many=True)
@@ -47,7 +49,9 @@ class PrescriptionIn(serializers.Serializer[Case]):
 class CaseIn(PrescriptionIn):
     """A new order."""
 
-    practice = serializers.CharField(required=False, default="", help_text="The code of your own practice, or nothing.")
+    practice = serializers.CharField(
+        allow_blank=True, default="", help_text="The code of your own practice, or nothing."
+    )
 
 
 class Reason(serializers.Serializer[Case]):

@@ -37,7 +37,7 @@ def read(text: str, notation: str, field: str = "tooth") -> int:
     """
     value = text.strip().lstrip("#").replace(".", "").upper()
     if notation not in Notation.values:
-        why = f"Say in which notation “{text[:8]}” is written: fdi, universal or palmer. A bare number can mean two teeth."
+        why = f"Say in which notation “{text[:8]}” is written: fdi, universal or palmer. Bare, it can mean two teeth."
         raise refuse("notation", why, field)
     by_sign = {sign(tooth, notation): tooth for tooth in PERMANENT}
     if value not in by_sign:

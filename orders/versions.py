@@ -31,7 +31,7 @@ def piece_differences(old: Prescription, new: Prescription, practice: Practice) 
             yield f"{place(item, practice)}: {label} {was or 'none'} → {now or 'none'}"
     for key, item in after.items():
         if key not in before:
-            yield f"{place(item, practice)}: added, {words.piece(item)}"
+            yield f"{place(item, practice)}: added, in {lower_first(item.get_material_display())}"
 
 
 def by_piece(prescription: Prescription) -> dict[tuple[int, str], Item]:

@@ -1,0 +1,104 @@
+"""Verbs of orders at the same moment: one wins, the other hears why, and the database would not let both through."""
+
+from collections.abc import Callable
+
+import pytest
+from django.db import DatabaseError
+
+from labqueue.base import audit
+from labqueue.base.errors import Refusal
+from labqueue.base.models import Chain
+from orders import seal
+from orders.acceptance import accept
+from orders.cancel import cancel
+from orders.intake import edit_draft, open_case
+from orders.models import Case, Prescription
+from orders.signoff import amend, sign
+from tests import cast
+from tests.orders import build
+from tests.races.together import together, without_row_locks
+
+pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
+
+WON = "won"
+
+
+def attempt(verb: Callable[[Case], object], case: Case) -> str:
+    """Try it on a case read just now; `won`, or what was said instead."""
+    try:
+        verb(Case.objects.get(pk=case.pk))
+    except (Refusal, DatabaseError) as error:
+        return f"{type(error).__name__}: {error}"
+    return WON
+
+
+def race(case: Case, *verbs: Callable[[Case], object]) -> list[str]:
+    """All of them at the same moment on one case."""
+    return together(len(verbs), lambda n: attempt(verbs[n], case))
+
+
+def whole(case: Case) -> None:
+    """The audit chain of the case holds."""
+    assert audit.verify(Chain.objects.get(name=audit.chain_name(case))) is None
+
+
+def test_a_draft_is_signed_once() -> None:
+    case, doctor = build.draft_case(), cast.prescriber()
+    found = race(case, *[lambda row: sign(doctor, row)] * 4)
+    assert sorted(found, reverse=True)[0] == WON
+    assert found.count(WON) == 1
+    assert all("Conflict" in text and "has no draft" in text for text in found if text != WON)
+    assert Prescription.objects.filter(case=case, signed_at__isnull=False).count() == 1
+    assert [event.verb for event in audit.trail(case)] == ["opened", "signed"]
+    whole(case)
+
+
+def test_without_the_lock_the_trigger_stops_the_second_signature(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The positive control: the race is there, and the database holds where the lock is taken off."""
+    case, doctor = build.draft_case(), cast.prescriber()
+    without_row_locks(monkeypatch)
+    found = race(case, *[lambda row: sign(doctor, row)] * 4)
+    assert found.count(WON) == 1
+    assert any("Conflict" not in text for text in found if text != WON)
+
+
+def test_a_change_is_begun_once() -> None:
+    case, assistant = build.signed_case(), cast.assistant()
+    found = race(case, *[lambda row: amend(assistant, row)] * 4)
+    assert found.count(WON) == 1
+    assert all("is already being prepared" in text for text in found if text != WON)
+    assert [version.version for version in case.prescriptions.all()] == [1, 2]
+
+
+def test_a_signature_never_lands_under_facts_that_nobody_read() -> None:
+    case, doctor, assistant = build.draft_case(), cast.prescriber(), cast.assistant()
+    assert case.draft is not None
+    mark, order = seal.mark(case, case.draft), build.order(items=[build.abutment(), build.crown(shade="A3")])
+    found = race(case, lambda row: sign(doctor, row, seen=mark), lambda row: edit_draft(assistant, row, **order))
+    case.refresh_from_db()
+    assert found.count(WON) == 1
+    if found[0] == WON:
+        assert case.current is not None
+        assert [item.shade for item in case.current.items.all()] == ["", "A2"]
+    else:
+        assert case.current is None
+        assert "changed after you read it" in found[0]
+
+
+def test_a_case_is_accepted_once_or_cancelled() -> None:
+    case, manager, doctor = build.signed_case(), cast.manager(), cast.prescriber()
+    found = race(
+        case, lambda row: accept(manager, row), lambda row: accept(manager, row), lambda row: cancel(doctor, row)
+    )
+    case.refresh_from_db()
+    assert found[2] == WON
+    assert found[:2].count(WON) <= 1
+    assert case.state == "cancelled"
+    whole(case)
+
+
+def test_numbers_of_cases_have_no_gap_and_no_twin() -> None:
+    assistant, order = cast.assistant(), build.order()
+    found = together(8, lambda n: open_case(assistant, **order).number)
+    serials = sorted(int(number[2:]) for number in found)
+    assert serials == list(range(1, 9))
