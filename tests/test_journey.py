@@ -274,7 +274,7 @@ def the_trail_holds(number: str) -> None:
     verbs = [event.verb for event in audit.trail(Case.objects.get(number=number))]
     assert verbs[0] == "opened"
     assert verbs[-1] == "shipped"
-    assert verbs.count("scan") == Scan.objects.count()
+    assert verbs.count("scanned") == Scan.objects.count()
     assert [audit.verify(chain) for chain in Chain.objects.all() if audit.verify(chain)] == []
 
 

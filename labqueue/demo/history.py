@@ -96,7 +96,7 @@ class History:
     def _release(self, order: Order, told: Told, items: list[Item]) -> None:
         case, changes, at = told.case, told.changes, moment(order.released)
         case.state = S.RELEASED
-        changes.append(Change(at, "release", self.cast.manager, state=S.RELEASED))
+        changes.append(Change(at, "released", self.cast.manager, state=S.RELEASED))
         for line, (trace, item) in enumerate(zip(order.trace, items, strict=True), start=1):
             work, lots = self._work_item(case, line, trace, at, changes)
             told.inside.append(Content(work, item, tuple(lots)))
@@ -104,7 +104,7 @@ class History:
         checked = max(self._passed(trace, "quality") for trace in order.trace)
         if checked <= self.now:
             case.state, case.finished_at = S.FINISHED, moment(checked)
-            changes.append(Change(case.finished_at, "finish", self.cast.benches["quality"][0], state=S.FINISHED))
+            changes.append(Change(case.finished_at, "finished", self.cast.benches["quality"][0], state=S.FINISHED))
         self._box(order, told)
 
     def _box(self, order: Order, told: Told) -> None:
@@ -112,7 +112,7 @@ class History:
         for content, at in zip(told.inside, boxed, strict=True):
             if at <= self.now:
                 content.made.state = WorkItem.State.DONE
-                self.ledger.seal(content.made, [Change(moment(at), "pack", self.cast.shipping[0], state="done")])
+                self.ledger.seal(content.made, [Change(moment(at), "packed", self.cast.shipping[0], state="done")])
         if max(boxed) <= self.now:
             told.boxed_at = moment(max(boxed))
 
@@ -168,7 +168,7 @@ class History:
         scan.occurred_at = scan.received_at = at
         self.ledger.add(scan)
         facts = {"piece": step.item.code, "step": step.plan.name, "attempt": 1, "action": str(action)}
-        return Change(at, "scan", person, **facts, lot=lot.number if lot else None, station=step.station.code)
+        return Change(at, "scanned", person, **facts, lot=lot.number if lot else None, station=step.station.code)
 
     def _lot(self, step: WorkStep) -> Lot | None:
         takes = step.plan.takes
