@@ -1,7 +1,7 @@
 """What a worker does for planning. The engine is imported only where it works: the web never needs it."""
 
 from celery import shared_task
-from celery.signals import worker_process_init
+from celery.signals import worker_init
 from django.utils import timezone
 
 from labqueue.base import outbox
@@ -29,9 +29,13 @@ def notice_changes() -> None:
         freshness.ask()
 
 
-@worker_process_init.connect
+@worker_init.connect
 def warm_up(**_: object) -> None:
-    """Compile or load the engine in each worker process before its first work, and only after the fork."""
+    """Compile or load the engine once, before the pool is forked: its processes inherit the compiled code.
+
+    It runs on one thread here, so no lock or thread pool is inherited with it. In the processes themselves it could
+    take longer than Celery waits for them to come up.
+    """
     from labqueue import engine
 
     engine.warm_up()

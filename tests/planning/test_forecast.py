@@ -10,6 +10,7 @@ from django.utils import timezone
 from labqueue.base import audit, outbox
 from labqueue.base.models import OutboxRow
 from labqueue.planning import forecast, freshness
+from labqueue.planning.floor import latest_event
 from labqueue.planning.forecast import Result
 from labqueue.planning.models import Forecast, Prediction, StationOutlook
 from labqueue.production.models import Station
@@ -44,7 +45,7 @@ def test_a_forecast_says_of_each_open_case_when_it_is_ready_and_how_likely_late(
     cases = [released_case(), accepted_case(patient_ref="K-2042"), finished_case(patient_ref="K-2043")]
     published = made()
     assert published.replications == 100
-    assert published.version == freshness.latest_event()
+    assert published.version == latest_event()
     assert {row.case for row in published.predictions.all()} == set(cases)
     for case in cases:
         said = outlook(case)
@@ -139,7 +140,7 @@ def test_a_forecast_is_no_change_of_the_floor() -> None:
     case = released_case()
     before = len(audit.trail(case))
     published = made()
-    assert freshness.latest_event() == published.version
+    assert latest_event() == published.version
     assert len(audit.trail(case)) == before
 
 

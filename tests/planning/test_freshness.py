@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from labqueue.base.models import OutboxRow
 from labqueue.planning import freshness
+from labqueue.planning.floor import latest_event
 from labqueue.planning.models import Forecast
 from labqueue.planning.tasks import notice_changes
 from orders.hold import hold
@@ -22,7 +23,7 @@ def made(seconds_ago: float, *, behind: int = 0) -> datetime:
     """A forecast was published that long ago, `behind` so many events; gives the present."""
     now = timezone.now()
     made_at = now - timedelta(seconds=seconds_ago)
-    version = freshness.latest_event() - behind
+    version = latest_event() - behind
     facts = {"shop_at": made_at, "made_at": made_at, "replications": 1, "seed": 1, "seconds": 0.1}
     Forecast.objects.create(version=version, **facts)
     return now
