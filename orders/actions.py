@@ -3,8 +3,8 @@
 from labqueue.base.models import User
 from labqueue.base.roles import Role
 from orders.hold import HOLDABLE
+from orders.lifecycle import CHANGEABLE
 from orders.models import Case, Member
-from orders.signoff import CHANGEABLE
 
 S = Case.State
 FLOOR = (Role.TECHNICIAN, Role.MANAGER)

@@ -41,14 +41,14 @@ class Cases(GenericAPIView[Case]):
     def post(self, request: Request) -> Response:
         """Open a case with its draft."""
         case = intake.open_case(person(request), **parsed(CaseIn, request).facts())
-        return Response(CaseOut(reads.filled(case)).data, status=201)
+        return shown(request, case, status=201)
 
 
 @extend_schema(operation_id="cases_read", responses=CaseOut)
 @api_view(["GET"])
 def case(request: Request, number: str) -> Response:
     """One case."""
-    return Response(CaseOut(reads.full_case(person(request), number)).data)
+    return shown(request, case_for(person(request), number))
 
 
 @extend_schema(operation_id="cases_prescribe", request=PrescriptionIn, responses=CaseOut)
@@ -121,4 +121,9 @@ def after(request: Request, number: str, verb: Verb) -> Response:
     """The case as it is once the verb has been done."""
     found = case_for(person(request), number)
     verb(person(request), found)
-    return Response(CaseOut(reads.filled(found)).data)
+    return shown(request, found)
+
+
+def shown(request: Request, found: Case, status: int = 200) -> Response:
+    """The case for who asks."""
+    return Response(CaseOut(reads.filled(found), context={"person": person(request)}).data, status=status)

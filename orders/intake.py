@@ -14,6 +14,7 @@ from orders import due, seal
 from orders.checks import read_order
 from orders.doors import lock, member_of, own_case
 from orders.facts import ItemFacts, OrderFacts
+from orders.lifecycle import changeable
 from orders.models import Case, Item, Practice, Prescription
 from orders.patients import tidy
 
@@ -66,6 +67,8 @@ def edit_draft(
     lock(case)
     own_case(actor, case)
     draft = draft_of(case)
+    if case.state != Case.State.DRAFT:
+        changeable(case)
     order = OrderFacts(tidy(patient_ref), stage, seat_at, note.strip(), items)
     pieces = checked(order, case.practice, relabelled(case, order))
     before = seal.content(case, draft)

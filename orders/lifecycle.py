@@ -20,6 +20,17 @@ MOVES: dict[str, frozenset[str]] = {
 }
 
 
+# Until the pieces are finished, what is signed can still be changed by a new version.
+CHANGEABLE = frozenset({S.SIGNED, S.ACCEPTED, S.RELEASED})
+
+
+def changeable(case: Case) -> None:
+    """Raises Conflict where a signed prescription can no longer be changed."""
+    if case.state not in CHANGEABLE:
+        why = f"{case} is {case.get_state_display().lower()}: its prescription can be changed until it is finished."
+        raise refuse("state", why, kind=Conflict)
+
+
 def advance(case: Case, to: str, *, verb: str, actor: User | None, **changes: Any) -> None:
     """Take a case to its next state, in the caller's transaction.
 

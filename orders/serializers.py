@@ -150,14 +150,21 @@ class CaseRow(serializers.Serializer[Any]):
 
 
 class CaseOut(CaseRow):
-    """A case with its date and with a version that is being prepared."""
+    """A case with its date and, for the practice, the version that is being prepared. Context: `person`, who reads."""
 
     created_at = serializers.DateTimeField()
     accepted_at = serializers.DateTimeField(allow_null=True)
     finished_at = serializers.DateTimeField(allow_null=True)
     shipped_at = serializers.DateTimeField(allow_null=True)
     due = serializers.SerializerMethodField()
-    draft = PrescriptionOut(allow_null=True)
+    draft = serializers.SerializerMethodField()
+
+    @extend_schema_field(PrescriptionOut(allow_null=True))
+    def get_draft(self, case: Case) -> Any:
+        """The laboratory does not read what is not signed."""
+        if case.draft is None or self.context["person"].works_here:
+            return None
+        return PrescriptionOut(case.draft).data
 
     @extend_schema_field(DueOut)
     def get_due(self, case: Case) -> dict[str, Any]:

@@ -12,13 +12,11 @@ from labqueue.base.models import User
 from orders import due, seal
 from orders.doors import lock, own_case
 from orders.intake import draft_of
-from orders.lifecycle import advance
+from orders.lifecycle import advance, changeable
 from orders.models import Case, Item, Member, Prescription
 from orders.rules import piece_faults
 
 S = Case.State
-# Until it is finished, a case can still be changed.
-CHANGEABLE = frozenset({S.SIGNED, S.ACCEPTED, S.RELEASED})
 
 
 @transaction.atomic
@@ -81,13 +79,6 @@ def signer(actor: User, case: Case) -> Member:
         why = "Only a prescriber of the practice with a licence number can sign. Ask one to open this case."
         raise refuse("signer", why, kind=Forbidden)
     return member
-
-
-def changeable(case: Case) -> None:
-    """Raises Conflict once the pieces are made."""
-    if case.state not in CHANGEABLE:
-        why = f"{case} is {case.get_state_display().lower()}: its prescription can be changed until it is finished."
-        raise refuse("state", why, kind=Conflict)
 
 
 def promised(case: Case, draft: Prescription, now: datetime) -> due.Promise:

@@ -30,6 +30,9 @@ class Notation(models.TextChoices):
     PALMER = "palmer", "Palmer (UR1-LR8)"
 
 
+NOTATION_NAMES: dict[str, str] = {Notation.FDI: "FDI", Notation.UNIVERSAL: "Universal", Notation.PALMER: "Palmer"}
+
+
 def read(text: str, notation: str, field: str = "tooth") -> int:
     """The FDI number of a tooth as it was written: `read("8", "universal")` is 11.
 
@@ -61,9 +64,8 @@ def words(tooth: int) -> str:
 
 
 def shown(tooth: int, notation: str) -> str:
-    """For people: `#8 Universal, upper right central incisor`."""
-    label = {"fdi": "FDI", "universal": "Universal", "palmer": "Palmer"}[notation]
-    return f"{sign(tooth, notation)} {label}, {words(tooth)}"
+    """For people: `8 Universal, upper right central incisor`."""
+    return f"{sign(tooth, notation)} {NOTATION_NAMES[notation]}, {words(tooth)}"
 
 
 def is_anterior(tooth: int) -> bool:

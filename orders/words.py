@@ -34,14 +34,14 @@ def short(label: str) -> str:
     return label.split(",")[0]
 
 
-def notations(practice: Practice) -> str:
-    """The name of the notation beside a tooth's number; see `tooth_numbers`."""
-    return {"fdi": "FDI", "universal": "Universal", "palmer": "Palmer"}[practice.notation]
+def notation_name(practice: Practice) -> str:
+    """The name of the practice's notation, as it stands beside the number of a tooth."""
+    return teeth.NOTATION_NAMES[practice.notation]
 
 
 def tooth(fdi: int, practice: Practice) -> dict[str, str]:
     """A tooth as the practice writes it, as the part `tooth.html` takes it."""
-    name = notations(practice)
+    name = notation_name(practice)
     beside = "" if practice.notation == teeth.Notation.FDI else f", FDI {fdi}"
     return {"number": teeth.sign(fdi, practice.notation), "notation": name + beside, "words": teeth.words(fdi)}
 

@@ -13,6 +13,7 @@ from django.utils import timezone
 from labqueue.base.api import issue_token
 from labqueue.base.models import User
 from orders.models import Case, Outlook
+from orders.signoff import amend
 from tests import cast
 from tests.orders import build
 
@@ -116,6 +117,15 @@ def test_change_drop_and_sign_again() -> None:
     assistant.ask("PUT", f"/{number}/prescription", order(items=[{**ITEM, "shade": "A3"}]))
     signed = doctor.ask("POST", f"/{number}/sign").json()
     assert (signed["prescription"]["version"], signed["prescription"]["items"][0]["shade"]) == (2, "A3")
+
+
+def test_the_laboratory_does_not_read_what_is_not_signed() -> None:
+    case = build.signed_case()
+    amend(cast.assistant(), case)
+    read = [
+        Program(person()).ask("GET", f"/{case.number}").json()["draft"] for person in (cast.assistant, cast.manager)
+    ]
+    assert (read[0]["version"], read[1]) == (2, None)
 
 
 def test_hold_resume_and_cancel() -> None:

@@ -4,6 +4,7 @@ import pytest
 
 from labqueue.base import audit
 from labqueue.base.errors import Conflict, Forbidden
+from orders.cancel import cancel
 from orders.intake import edit_draft
 from orders.models import Case
 from orders.signoff import amend
@@ -87,3 +88,17 @@ def test_a_piece_keeps_its_line_through_all_versions() -> None:
     assert lines(case) == [(2, 11, "abutment"), (3, 11, "crown"), (4, 16, "screw_crown")]
     assert case.current is not None
     assert [item.line for item in case.current.items.all()] == [1, 2, 3]
+
+
+def test_the_draft_of_a_cancelled_case_is_left_alone() -> None:
+    case = cancel(cast.assistant(), build.draft_case())
+    with refused("", "is cancelled", Conflict):
+        edit_draft(cast.assistant(), case, **build.order())
+
+
+def test_a_change_is_not_edited_once_the_case_is_finished() -> None:
+    case = build.signed_case()
+    amend(cast.assistant(), case)
+    Case.objects.filter(pk=case.pk).update(state="finished")
+    with refused("", "can be changed until it is finished", Conflict):
+        edit_draft(cast.assistant(), case, **build.order())
