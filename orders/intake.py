@@ -15,6 +15,7 @@ from orders.checks import read_order
 from orders.doors import lock, member_of, own_case
 from orders.facts import ItemFacts, OrderFacts
 from orders.lifecycle import changeable
+from orders.materials import Kind, Material
 from orders.models import Case, Item, Practice, Prescription
 from orders.patients import tidy
 
@@ -94,17 +95,17 @@ def draft_of(case: Case) -> Prescription:
 def checked(order: OrderFacts, practice: Practice, faults: Sequence[Fault] = ()) -> list[Item]:
     """The pieces of an order without a fault. Raises Refusal with all of them otherwise."""
     pieces, wrong = read_order(order)
-    faults = [*faults, *wrong]
-    faults += date_faults(order, practice, [] if faults else pieces)
+    faults = [*faults, *wrong, *date_faults(order, practice, pieces)]
     if faults:
         raise Refusal(faults)
     return pieces
 
 
 def date_faults(order: OrderFacts, practice: Practice, pieces: Sequence[Item]) -> list[Fault]:
-    """The appointment can still be kept."""
+    """The appointment can still be kept. Pieces whose words are unknown take no days; they are refused anyway."""
     now = timezone.now()
-    promise = due.promise_for(due.way_to(practice), order.seat_at, [piece.make for piece in pieces], now)
+    makes = [piece.make for piece in pieces if piece.kind in Kind.values and piece.material in Material.values]
+    promise = due.promise_for(due.way_to(practice), order.seat_at, makes, now)
     return due.seat_faults(promise, order.seat_at, now)
 
 

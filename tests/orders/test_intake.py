@@ -140,6 +140,16 @@ def test_an_appointment_for_which_it_is_too_late_is_refused() -> None:
         open_with(seat_at=build.seat_in(1))
 
 
+@pytest.mark.parametrize("facts", [{"shade": ""}, {"tooth": "33"}, {"notation": ""}])
+def test_the_first_possible_day_is_right_beside_other_faults(facts: dict[str, Any]) -> None:
+    cast.assistant()
+    with (
+        time_machine.travel("2031-03-05T15:00:00Z", tick=False),
+        refused("seat_at", "The first day that the usual working days allow is Fri 14 Mar."),
+    ):
+        open_with(seat_at=build.seat_in(1), items=[build.screw_crown(**facts)])
+
+
 def test_a_tight_appointment_is_taken() -> None:
     with time_machine.travel("2031-03-05T15:00:00Z", tick=False):
         assert open_with(seat_at=build.seat_in(3)).state == "draft"
