@@ -61,7 +61,7 @@ class CaseJob:
 
     def _wait(self, piece: Piece, step: Step, after: list[str], able: datetime | None) -> str:
         """The pure waiting before a step: over once the step has begun, under way since the step before was done."""
-        name = f"{step_name(piece, step)}: wait"
+        name = f"{step_name(piece, step)} (wait)"
         self.route.append({"step": name, "station": None, "minutes": step.wait, "after": after})
         if step.started_at is not None:
             self.done.append(name)

@@ -50,7 +50,8 @@ def state(snapshot: Snapshot) -> Stated:
         shop = Shop.from_dict(assembled(base, [part for part in [*cases, *streams] if part.name not in faults]))
     for name, fault in faults.items():
         log.warning("left out of the forecast: %s: %s", name, fault)
-    return Stated(shop, {case.number: faults[case.number] for case in snapshot.cases if case.number in faults})
+    left_out = [case.number for case in snapshot.cases if case.number in faults]
+    return Stated(shop, {number: for_people(faults[number]) for number in left_out})
 
 
 def laboratory(snapshot: Snapshot) -> dict[str, Any]:
@@ -95,3 +96,9 @@ def fault_of(base: Mapping[str, Any], part: Part) -> str:
     except ShopError as error:
         return str(error)
     return ""
+
+
+def for_people(fault: str) -> str:
+    """The sentence of a fault without the place in the shop file before it, which is logged."""
+    place, colon, sentence = fault.partition(": ")
+    return sentence if colon and " " not in place else fault

@@ -60,7 +60,7 @@ def test_its_route_is_the_make_s_with_the_material_in_the_furnace() -> None:
     snapshot = laboratory(ordered=(ordered(3, "zirconia_5y"),), routes={"zirconia_crown": dried})
     [(name, route)] = arrival_routes(snapshot).items()
     assert name == "zirconia_crown of zirconia_5y"
-    assert [entry["step"] for entry in route] == ["1.mill", "1.fire: wait", "1.fire"]
+    assert [entry["step"] for entry in route] == ["1.mill", "1.fire (wait)", "1.fire"]
     assert route[-1]["family"] == "zirconia_5y"
 
 

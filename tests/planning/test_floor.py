@@ -48,10 +48,12 @@ def test_the_laboratory_is_read_as_it_was_set_up() -> None:
 def test_servers_have_their_stations_counts_and_loads() -> None:
     shop()
     servers = {server.name: server for server in look(timezone.now()).servers}
-    assert (servers["Designers"].stations, servers["Designers"].count) == (("design",), 5)
-    assert servers["Designers"].load is None
-    assert servers["Sintering furnaces"].load == {"capacity": 30, "start_at": ["17:00"]}
-    assert servers["Ceramic ovens"].load == {"capacity": 4, "wait_minutes": 45}
+    for stated in cast.laboratory()["resources"]:
+        server = servers.pop(stated["name"])
+        assert server.stations == tuple(stated["stations"])
+        assert (server.hours, server.count) == (stated["shift"], stated.get("count", 1))
+        assert (server.pauses, server.load) == (stated.get("pauses", True), stated.get("load"))
+    assert servers == {}
 
 
 def test_absences_that_are_over_are_not_read() -> None:
@@ -77,12 +79,9 @@ def test_routes_are_those_in_use_with_their_steps() -> None:
     routes = look(timezone.now()).routes
     assert set(routes) == set(cast.laboratory()["routes"])
     sinter = next(step for step in routes["zirconia_crown"] if step.name == "sinter")
-    assert (sinter.station, sinter.wait, sinter.fail, sinter.back_to) == (
-        "sintering",
-        {"triangular": [30, 45, 90]},
-        0.015,
-        "mill",
-    )
+    stated = next(step for step in cast.laboratory()["routes"]["zirconia_crown"] if step["name"] == "sinter")
+    assert (sinter.station, sinter.minutes, sinter.wait) == (stated["station"], stated["minutes"], stated["wait"])
+    assert (sinter.fail, sinter.back_to) == (stated["fail"], stated["back_to"])
     assert [step.name for step in routes["zirconia_crown"] if step.joins] == ["finish"]
 
 

@@ -142,23 +142,23 @@ DRIED = replace(FIRE, wait={"triangular": [30, 45, 90]})
 def test_waiting_before_a_step_is_a_step_without_a_station() -> None:
     route = stated(case("2600001", piece(MILL, DRIED))).route
     assert route[1] == {
-        "step": "1.fire: wait",
+        "step": "1.fire (wait)",
         "station": None,
         "minutes": {"triangular": [30, 45, 90]},
         "after": ["1.mill"],
     }
-    assert route[2]["after"] == ["1.fire: wait"]
+    assert route[2]["after"] == ["1.fire (wait)"]
 
 
 def test_a_piece_has_been_drying_since_it_was_milled() -> None:
     job = stated(case("2600001", piece(done(MILL, minutes=20), DRIED))).job()
-    assert job["running"] == [{"step": "1.fire: wait", "since": "2026-03-04T14:40:00+00:00"}]
+    assert job["running"] == [{"step": "1.fire (wait)", "since": "2026-03-04T14:40:00+00:00"}]
 
 
 @pytest.mark.parametrize("fired", [started(DRIED, minutes=5), done(DRIED, minutes=5)])
 def test_what_is_fired_has_dried(fired: Any) -> None:
     job = stated(case("2600001", piece(done(MILL, hours=9), fired))).job()
-    assert "1.fire: wait" in job["done"]
+    assert "1.fire (wait)" in job["done"]
 
 
 def test_what_is_not_milled_does_not_dry() -> None:

@@ -80,6 +80,7 @@ def test_an_odd_case_is_left_out_with_the_reason(odd: object, fault: str) -> Non
     assert [job.id for job in stated.shop.jobs] == ["2600001", "2600003"]
     assert list(stated.left_out) == ["2600002"]
     assert fault in stated.left_out["2600002"]
+    assert "jobs[" not in stated.left_out["2600002"], "the place in the file is for the log"
 
 
 def test_a_case_that_could_not_even_be_read_is_left_out_too() -> None:
