@@ -25,6 +25,8 @@ app.conf.update(
     task_reject_on_worker_lost=True,
     task_time_limit=VISIBILITY_TIMEOUT - 300,
     worker_prefetch_multiplier=1,
+    # A new pool process loads the engine first, or compiles it. Celery would kill it after 4 s, again and again.
+    worker_proc_alive_timeout=300,
     worker_max_tasks_per_child=500,
     worker_hijack_root_logger=False,
     timezone="UTC",
