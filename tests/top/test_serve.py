@@ -17,6 +17,7 @@ from urllib.request import HTTPCookieProcessor, OpenerDirector, Request, build_o
 
 import pytest
 
+from labqueue.base.roles import Role
 from labqueue.serve.children import Child, kill, spawn
 from tests.harness.house import ROOT
 from tests.harness.waiting import wait_for
@@ -167,6 +168,20 @@ def test_the_address_is_held_from_the_start(serve: Serve) -> None:
     with browser().open(service.url + "health", timeout=60) as page:
         assert page.read() == b"ok"
     assert time.monotonic() - start < 15
+
+
+def test_the_demonstration_has_one_sign_in_per_role(serve: Serve) -> None:
+    start = time.monotonic()
+    service = serve("--demo").wait_until("Laying the demonstration laboratory")
+    with browser().open(service.url + "sign-in", timeout=60) as page:
+        assert page.status == 200
+    assert time.monotonic() - start < 15
+    service.wait_until("Ready", 300)
+    sign_ins = [service.sign_in_of(role.label) for role in Role]
+    assert [name for name, _ in sign_ins] == [role.value for role in Role]
+    assert len({password for _, password in sign_ins}) == len(Role)
+    for name, password in sign_ins:
+        assert sign_in(service, name, password) == service.url
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
