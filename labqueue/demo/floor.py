@@ -17,9 +17,7 @@ from labqueue.demo.demand import Order, Trace
 
 FURNACE = "sintering"
 # Absences, breakdowns and interruptions: a step takes so much longer than its hands-on time.
-LOST_TIME = 1.22
-# Minutes until a tray is carried to the next station.
-CARRIED = (10, 90)
+LOST_TIME = 1.08
 # Seconds until a piece that must wait for another is looked at again.
 LOOK_AGAIN = 600
 # How far behind the last day the calendars go: no step takes longer.
@@ -158,9 +156,8 @@ class Floor:
         if hold and not hold.since and ticket.at == 1:
             hold.since, hold.until = at, at + hold.minutes * 60
         if ticket.at < len(ticket.steps):
-            drying = self._draw(ticket.step["wait"]) * 60 if "wait" in ticket.step else 0
-            walk = self.rng.uniform(*CARRIED) * 60
-            self._push(at + drying + walk, "ready", ticket)
+            carried = self._draw(ticket.step["wait"]) if "wait" in ticket.step else 0
+            self._push(at + carried * 60, "ready", ticket)
         self._dispatch(at, station)
 
 

@@ -13,8 +13,8 @@ from orders import due
 from orders.models import Practice
 
 APPOINTMENTS = (time(8, 30), time(9, 15), time(10, 0), time(11, 30), time(13, 45), time(14, 30), time(16, 0))
-# Share of the orders whose appointment asks for a day or two less than usual.
-RUSHED = 0.25
+# Share of the orders whose appointment asks for some days less than usual.
+RUSHED = 0.5
 
 # Shares of the orders that wait for days for a signature, and that are cancelled soon after it.
 UNSIGNED = 0.015
@@ -50,6 +50,6 @@ class Timeline:
         signed = datetime.fromtimestamp(order.signed, UTC)
         makes = [piece.make for piece in order.pieces]
         usual = due.promise_for(way, None, makes, signed).seat_from
-        day = way.practice.shift(usual, -self.rng.choice((1, 2)) if self.rng.random() < RUSHED else order.slack)
+        day = way.practice.shift(usual, -self.rng.choice((2, 2, 3, 3)) if self.rng.random() < RUSHED else order.slack)
         order.seat_at = at(day, self.rng.choice(APPOINTMENTS), way.practice_zone)
         order.due = due.promise_for(way, order.seat_at, makes, signed).due_at.timestamp()
