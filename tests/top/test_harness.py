@@ -2,8 +2,10 @@
 
 import importlib.util
 import json
+import re
 import subprocess
 import sys
+import tomllib
 from pathlib import Path
 from types import ModuleType
 
@@ -177,6 +179,17 @@ def test_both_lock_files_take_the_same_versions() -> None:
         return {line.split(" ")[0] for line in lines if "==" in line and not line.startswith((" ", "#"))}
 
     assert pins("runtime") < pins("test")
+
+
+@pytest.mark.once
+def test_the_lock_files_hold_all_that_is_asked_for() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
+    asked = {"runtime": project["dependencies"], "test": project["optional-dependencies"]["test"]}
+    for name, requirements in asked.items():
+        text = (ROOT / ".ci" / f"{name}.lock").read_text().lower()
+        names = [re.split(r"[\[<>=]", requirement)[0].lower() for requirement in requirements]
+        assert len(names) > 10
+        assert [wanted for wanted in names if not re.search(rf"^{re.escape(wanted)}==", text, re.MULTILINE)] == []
 
 
 @pytest.mark.once
