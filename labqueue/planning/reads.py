@@ -23,13 +23,22 @@ class StationLine:
 
 @dataclass(frozen=True)
 class Report:
-    """The bottleneck report: every station, and what was expected of how many cases as a whole."""
+    """The bottleneck report: every station, and what was expected of how many cases as a whole.
+
+    `headline` names the bottleneck and `facts` say why; both without a full stop.
+    """
 
     forecast: Forecast
     lines: list[StationLine]
-    sentence: str
+    headline: str
+    facts: str
     cases: int
     late_cases: float
+
+    @property
+    def sentence(self) -> str:
+        """Both in one sentence."""
+        return f"{self.headline}: {self.facts}." if self.facts else f"{self.headline}."
 
     @property
     def rows(self) -> list[StationOutlook]:
@@ -46,10 +55,12 @@ def report() -> Report | None:
     worst = bottleneck.worst(map(load_of, rows))
     whole = forecast.predictions.aggregate(cases=Count("pk"), late=Sum("late"))
     most = max((row.late_cases for row in rows), default=0.0)
+    lines = [line(row, most, worst) for row in rows]
     return Report(
         forecast=forecast,
-        lines=[line(row, most, worst) for row in rows],
-        sentence=sentence(rows, worst),
+        lines=lines,
+        headline=headline(lines),
+        facts=words.bottleneck(worst.late_cases, worst.wait_minutes, worst.utilisation) if worst else "",
         cases=whole["cases"],
         late_cases=whole["late"] or 0.0,
     )
@@ -66,18 +77,16 @@ def line(row: StationOutlook, most: float, worst: bottleneck.StationLoad | None)
     """A row with what the page draws beside it."""
     return StationLine(
         row=row,
-        wait="—" if row.wait_minutes is None else words.about(row.wait_minutes),
+        wait="—" if row.wait_minutes is None else words.about(row.wait_minutes).removeprefix("about "),
         late_share=row.late_cases / most if most > 0 else 0.0,
         is_bottleneck=worst is not None and worst.code == row.station.code,
     )
 
 
-def sentence(rows: list[StationOutlook], worst: bottleneck.StationLoad | None) -> str:
-    """The sentence that names the bottleneck, or says that there is none."""
-    if worst is None:
-        return "No station holds the work up."
-    name = next(row.station.name for row in rows if row.station.code == worst.code)
-    return words.bottleneck(name, worst.late_cases, worst.wait_minutes, worst.utilisation)
+def headline(lines: list[StationLine]) -> str:
+    """Which station it is, if it is any."""
+    names = [line.row.station.name for line in lines if line.is_bottleneck]
+    return f"{names[0]} is the bottleneck" if names else "No station holds the work up"
 
 
 def failure() -> OutboxRow | None:

@@ -33,11 +33,11 @@ def about(minutes: float) -> str:
     return f"about {round(minutes / 1440)} days"
 
 
-def bottleneck(name: str, late: float, wait: float | None, utilisation: float | None) -> str:
-    """The sentence that names the bottleneck. `late` in cases, `wait` in minutes, `utilisation` as a share."""
+def bottleneck(late: float, wait: float | None, utilisation: float | None) -> str:
+    """What makes a station the bottleneck. `late` in expected cases, `wait` in minutes, `utilisation` as a share."""
     facts: Sequence[str] = [
         *([f"an estimated {late:.1f} late case{'' if round(late, 1) == 1 else 's'}"] if late >= 0.05 else []),
         *([f"{about(wait)} of waiting per step"] if wait and wait >= 5 else []),
         *([f"{utilisation * 100:.0f} % of its open time in use"] if utilisation is not None else []),
     ]
-    return f"{name} is the bottleneck: {', '.join(facts)}." if facts else f"{name} is the bottleneck."
+    return ", ".join(facts)
