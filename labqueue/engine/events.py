@@ -3,23 +3,27 @@
 from typing import Any
 
 from labqueue.engine.jit import helper
-from labqueue.engine.state import NEVER, TOO_MANY_TIMERS, State, event_at, node_at, timer_at
+from labqueue.engine.state import NEVER, TOO_MANY_TIMERS, State, node_at, timer_at
 
 
 @helper
 def schedule(s: State, leaf: int, time: int, rank: int) -> None:
-    """Set the next event of a leaf and play its matches up to the root."""
-    event_at(s, leaf).time = time
-    event_at(s, leaf).rank = rank
-    node = (leaf + s.leaves) >> 1
-    while node > 0:
-        left = node_at(s, 2 * node).to
-        right = node_at(s, 2 * node + 1).to
-        a = event_at(s, left)
-        b = event_at(s, right)
-        first = (a.time < b.time) | ((a.time == b.time) & (a.rank < b.rank))
-        node_at(s, node).to = left if first else right
+    """Set the next event of a leaf and play its matches towards the root, as far as they change who wins."""
+    node = leaf + s.leaves
+    n = node_at(s, node)
+    n.time = time
+    n.rank = rank
+    while node > 1:
+        other = node_at(s, node ^ 1)
+        if (other.time < time) | ((other.time == time) & (other.rank < rank)):
+            time, rank, leaf = other.time, other.rank, other.leaf
         node >>= 1
+        n = node_at(s, node)
+        if (n.leaf == leaf) & (n.time == time) & (n.rank == rank):
+            break
+        n.time = time
+        n.rank = rank
+        n.leaf = leaf
 
 
 @helper

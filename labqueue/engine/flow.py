@@ -111,6 +111,7 @@ def end_unit(s: State, unit: int) -> None:
         following = step_at(s, step).next
         if step_at(s, step).state == RUNNING and step_at(s, step).unit == unit:
             end_step(s, step)
+            admit_able(s)
         step = following
 
 
@@ -136,7 +137,7 @@ def finish(s: State, job: int) -> None:
 def break_off(s: State, step: int) -> None:
     """A running step stops at once; in a load it drops out, and the load goes on."""
     unit = step_at(s, step).unit
-    step_at(s, step).stamp = -1
+    step_at(s, step).mark = -1
     if unit < 0 or unit_at(s, unit).first < 0:
         return
     if not resource_at(s, unit_at(s, unit).resource).load:

@@ -3,8 +3,9 @@
 import numpy as np
 
 from labqueue.engine.events import schedule
-from labqueue.engine.jit import rare
-from labqueue.engine.queues import best, earlier, oldest, take
+from labqueue.engine.jit import helper, rare
+from labqueue.engine.queues import best, earlier, fill_gap, move_waiter, oldest, rise, take
+from labqueue.engine.rules import is_static
 from labqueue.engine.state import (
     NEVER,
     State,
@@ -22,6 +23,9 @@ from labqueue.engine.state import (
     work_at,
 )
 from labqueue.engine.work import ONE, draw_work, occupy, run_until, seat
+
+MOST_ASIDE = 16
+"""Waiters passed over one by one; where there are more, the queue is searched for one that fits."""
 
 
 @rare
@@ -90,44 +94,88 @@ def start_load(s: State, resource: int, queue: int) -> None:
     r = resource_at(s, resource)
     unit = r.spare
     room = r.capacity
-    begun = False
     last = -1
-    while room > 0:
-        place = next_fitting(s, queue, room)
+    aside = 0
+    while room >= s.least_units and queue_at(s, queue).size > 0:
+        place = best(s, queue) if aside < MOST_ASIDE else next_fitting(s, queue, room)
         if place < 0:
             break
+        units = job_at(s, step_at(s, waiter_at(s, queue_at(s, queue).first + place).step).job).units
+        if units > room:
+            set_aside(s, queue, place, aside)
+            aside += 1
+            continue
         step = take(s, queue, place)
+        if aside > 0:
+            close_gap(s, queue, aside)
         seat(s, step, unit)
-        room -= job_at(s, step_at(s, step).job).units
-        step_at(s, step).next = -1
-        if last < 0:
-            occupy(s, resource, unit, step)
-            run_until(s, resource, unit, draw_work(s, step, op_at(s, step_at(s, step).op).dist))
-            begun = True
-        else:
-            step_at(s, last).next = step
-            unit_at(s, unit).last = step
+        room -= units
+        join_load(s, resource, unit, step, last)
         last = step
-    if begun and s.now >= s.warm_up:
+    put_back(s, queue, aside)
+    if last >= 0 and s.now >= s.warm_up:
         figures = work_at(s, s.row * s.resources + resource)
         figures.loads += 1
         figures.units += r.capacity - room
+
+
+@helper
+def join_load(s: State, resource: int, unit: int, step: int, last: int) -> None:
+    """Put a step into a load behind the `last` one; the first (last = -1) begins it."""
+    step_at(s, step).next = -1
+    if last < 0:
+        occupy(s, resource, unit, step)
+        run_until(s, resource, unit, draw_work(s, step, op_at(s, step_at(s, step).op).dist))
+    else:
+        step_at(s, last).next = step
+        unit_at(s, unit).last = step
+
+
+@rare
+def set_aside(s: State, queue: int, place: int, aside: int) -> None:
+    """Move a waiter that does not fit out of the queue, to the place behind its end; `aside` others stand behind."""
+    q = queue_at(s, queue)
+    last = q.size - 1
+    step = waiter_at(s, q.first + place).step
+    key, entered, tie = (
+        waiter_at(s, q.first + place).key,
+        waiter_at(s, q.first + place).entered,
+        waiter_at(s, q.first + place).tie,
+    )
+    q.size = last
+    fill_gap(s, queue, last, place)
+    w = waiter_at(s, q.first + last)
+    w.key, w.entered, w.tie, w.step = key, entered, tie, step
+
+
+@helper
+def close_gap(s: State, queue: int, aside: int) -> None:
+    """The queue has become shorter by one: the last of those set aside moves to the place behind its end."""
+    q = queue_at(s, queue)
+    move_waiter(waiter_at(s, q.first + q.size), waiter_at(s, q.first + q.size + aside))
+
+
+@helper
+def put_back(s: State, queue: int, aside: int) -> None:
+    """Those set aside, who stand behind the end of the queue, are part of it again."""
+    q = queue_at(s, queue)
+    for _ in range(aside):
+        if is_static(station_at(s, q.station).rule):
+            rise(s, q.first, q.size)
+        q.size += 1
 
 
 @rare
 def next_fitting(s: State, queue: int, room: int) -> int:
     """The place of the first waiting job by the rule that has at most `room` units, -1 if there is none."""
     q = queue_at(s, queue)
-    if q.size == 0:
-        return -1
-    place = best(s, queue)
-    if job_at(s, step_at(s, waiter_at(s, q.first + place).step).job).units <= room:
-        return place
+    best(s, queue)
     found = -1
-    for other in range(q.size):
-        w = waiter_at(s, q.first + other)
-        if job_at(s, step_at(s, w.step).job).units <= room and (found < 0 or earlier(w, waiter_at(s, q.first + found))):
-            found = other
+    for place in range(q.size):
+        w = waiter_at(s, q.first + place)
+        fits = job_at(s, step_at(s, w.step).job).units <= room
+        if fits and (found < 0 or earlier(w, waiter_at(s, q.first + found))):
+            found = place
     return found
 
 

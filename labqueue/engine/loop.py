@@ -20,7 +20,6 @@ from labqueue.engine.state import (
     State,
     asked_at,
     calendar_at,
-    event_at,
     free_at,
     hours_at,
     node_at,
@@ -39,20 +38,21 @@ from labqueue.engine.work import ONE, draw_work, occupy, run_until, seat
 
 
 @kernel
-def simulate_slice(
-    world: Any, first_world: Any, changing: Any, first_changing: Any, seed: Any, first: int, n: int
-) -> int:
+def simulate_slice(world: Any, first_world: Any, changing: Any, originals: Any, seed: Any, first: int, n: int) -> int:
     """Run `n` replications from number `first`; returns FINE or why one stopped, with its row in the world.
 
     `world` is an array of one WORLD that points to the other arrays; `changing` holds the 8-byte words of those that
-    are put back, with the world itself, to how they were at now before each replication.
+    are put back to their `originals`, with the world itself, before each replication.
     """
     s = world[0]
     for row in range(n):
         logged = s.logged
         world[0] = first_world[0]
-        for i in range(len(changing)):
-            changing[i] = first_changing[i]
+        for k in range(len(changing)):
+            words = changing[k]
+            original = originals[k]
+            for i in range(len(original)):
+                words[i] = original[i]
         s.logged = logged
         s.row = row
         s.key = replication_key(seed, first + row)
@@ -68,11 +68,11 @@ def simulate_slice(
 def run(s: State) -> None:
     """Handle events until the horizon: all of one instant first, then hand out work."""
     admit_able(s)
-    if event_at(s, node_at(s, 1).to).time > 0:
+    if node_at(s, 1).time > 0:
         hand_out(s)
     while s.error == FINE:
-        leaf = node_at(s, 1).to
-        now = event_at(s, leaf).time
+        leaf = node_at(s, 1).leaf
+        now = node_at(s, 1).time
         if now > s.horizon:
             break
         s.now = now
@@ -80,7 +80,7 @@ def run(s: State) -> None:
         if s.events > s.most_events:
             s.error = TOO_MANY_EVENTS
         handle(s, leaf)
-        if event_at(s, node_at(s, 1).to).time > now:
+        if node_at(s, 1).time > now:
             hand_out(s)
 
 
@@ -89,7 +89,8 @@ def handle(s: State, leaf: int) -> None:
     """Handle the event of a leaf; what becomes able by it enters its queue."""
     if leaf < s.units_end:
         end_unit(s, leaf)
-    elif leaf == s.waits_leaf:
+        return
+    if leaf == s.waits_leaf:
         end_timer(s)
     else:
         handle_seldom(s, leaf)
@@ -103,7 +104,7 @@ def end_timer(s: State) -> None:
     step = pop_timer(s)
     if step < 0:
         end_hold(s, -1 - step)
-    elif step_at(s, step).state == RUNNING and step_at(s, step).stamp == stamp:
+    elif step_at(s, step).state == RUNNING and step_at(s, step).mark == stamp:
         end_step(s, step)
 
 

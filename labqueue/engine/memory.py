@@ -10,6 +10,8 @@ from labqueue.engine.numbering import Records
 from labqueue.engine.plan import Plan
 from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, TIMER, WORLD
 
+Words = NDArray[np.int64]
+
 
 @dataclass(frozen=True)
 class Memory:
@@ -17,44 +19,64 @@ class Memory:
 
     world: Records
     first_world: Records
-    changing: NDArray[np.int64]
-    first_changing: NDArray[np.int64]
+    changing: tuple[Words, ...]
+    originals: tuple[Words, ...]
     figures: dict[str, Any]
     scratch: dict[str, Any]
     """Kept, so that the addresses stay good."""
 
 
 def allot(plan: Plan, replications: int) -> Memory:
-    """Fresh memory for a slice of `replications`; the plan's fixed arrays are shared, not copied."""
-    first_changing, offsets = _one_block(plan)
-    changing = first_changing.copy()
+    """Fresh memory for a slice of `replications`; the plan's fixed arrays are shared, not copied.
+
+    Of the jobs and steps only those of the file are put back: the places of arrivals are filled when one comes.
+    """
+    small, offsets = _one_block({name: plan.arrays[name] for name in CHANGING if name not in ("job", "step")})
+    jobs, steps = plan.arrays["job"], plan.arrays["step"]
+    originals = (small, _words(jobs[: plan.counters["jobs"]]), _words(steps[: plan.counters["steps"]]))
+    changing = (_aligned(small), _aligned(_words(jobs)), _aligned(_words(steps)))
     figures = _figures(plan, replications)
     scratch = {
         "waiter": np.zeros_like(plan.arrays["waiter"]),
         "timer": np.zeros(plan.sizes.timers, dtype=TIMER),
-        "able": np.zeros(2 * len(plan.arrays["step"]) + 16, dtype=ABLE_STEP),
+        "able": np.zeros(2 * len(steps) + 16, dtype=ABLE_STEP),
+        "job": changing[1],
+        "step": changing[2],
     }
     world = np.zeros(1, dtype=WORLD)
     for name, value in plan.counters.items():
         world[name] = value
     for name, offset in offsets.items():
-        world[name] = changing.ctypes.data + offset
+        world[name] = changing[0].ctypes.data + 8 * offset
     for name, array in (figures | scratch | {name: plan.arrays[name] for name in FIXED}).items():
         world[name] = array.ctypes.data
-    return Memory(world, world.copy(), changing.view(np.int64), first_changing.view(np.int64), figures, scratch)
+    return Memory(world, world.copy(), changing, originals, figures, scratch)
 
 
-def _one_block(plan: Plan) -> tuple[NDArray[np.uint8], dict[str, int]]:
-    """The bytes of all arrays that change, as they are at now, and where each begins (at a multiple of 64)."""
+def _words(array: Records) -> Words:
+    """An array of records as words of 8 bytes, of which each record has a whole number."""
+    words: Words = np.ascontiguousarray(array).view(np.int64).ravel()
+    return words
+
+
+def _aligned(words: Words) -> Words:
+    """A copy that begins at a multiple of 64 bytes, the length of a line of the cache."""
+    room = np.zeros(len(words) + 8, dtype=np.int64)
+    begin = -room.ctypes.data % 64 // 8
+    room[begin : begin + len(words)] = words
+    return room[begin : begin + len(words)]
+
+
+def _one_block(arrays: dict[str, Records]) -> tuple[Words, dict[str, int]]:
+    """The words of some arrays end to end, and where each begins, at a multiple of 8 words."""
     offsets: dict[str, int] = {}
     end = 0
-    for name in CHANGING:
+    for name, array in arrays.items():
         offsets[name] = end
-        end += (plan.arrays[name].nbytes + 63) // 64 * 64
-    block = np.zeros(end, dtype=np.uint8)
-    for name, offset in offsets.items():
-        raw = np.ascontiguousarray(plan.arrays[name]).view(np.uint8).ravel()
-        block[offset : offset + len(raw)] = raw
+        end += (array.nbytes + 63) // 64 * 8
+    block = np.zeros(end, dtype=np.int64)
+    for name, array in arrays.items():
+        block.view(np.uint8)[8 * offsets[name] :][: array.nbytes] = np.ascontiguousarray(array).view(np.uint8).ravel()
     return block, offsets
 
 

@@ -17,7 +17,6 @@ from labqueue.engine.state import (
     step_at,
     unit_at,
     use_at,
-    waiter_at,
 )
 from labqueue.engine.work import draw_work, next_start, occupy, run_until
 
@@ -48,8 +47,8 @@ def go_on(s: State, k: int) -> None:
     x.next = -1
     if given.resource < 0:
         x.unit = -1
-        x.stamp = next_start(s)
-        set_timer(s, draw_work(s, given.step, given.dist), x.stamp, given.step)
+        x.mark = next_start(s)
+        set_timer(s, draw_work(s, given.step, given.dist), x.mark, given.step)
     elif given.joins >= 0:
         x.unit = step_at(s, given.joins).unit
         step_at(s, unit_at(s, x.unit).last).next = given.step
@@ -62,9 +61,7 @@ def go_on(s: State, k: int) -> None:
 
 @rare
 def close_books(s: State) -> None:
-    """Count the time that those still waiting at the horizon have waited."""
+    """Count the time up to the horizon of those still waiting (when they came has already been taken off)."""
     for queue in range(s.queues):
         q = queue_at(s, queue)
-        for place in range(q.first, q.first + q.size):
-            waited = s.horizon - max(waiter_at(s, place).entered, s.warm_up)
-            use_at(s, s.row * s.stations + q.station).waiting += max(waited, 0)
+        use_at(s, s.row * s.stations + q.station).waiting += q.size * s.horizon

@@ -9,9 +9,10 @@ from labqueue.engine.calendars import since
 from labqueue.engine.hall import Hours, bit_arrays, resource_arrays, station_rows
 from labqueue.engine.histogram import bin_number
 from labqueue.engine.numbering import Numbers, Places, column, records
+from labqueue.engine.resources import MOST_UNITS
 from labqueue.engine.seats import find_seats
 from labqueue.engine.shop import Shop
-from labqueue.engine.state import EVENT, INDEX, NEVER, QUEUE, WAITER
+from labqueue.engine.state import INDEX, NEVER, NODE, QUEUE, WAITER
 from labqueue.engine.workload import (
     arrival_rows,
     expected_arrivals,
@@ -80,7 +81,7 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
 
 
 def _first_sizes(shop: Shop, coming: float, starts: float) -> Sizes:
-    slots = min(int(coming + 6 * coming**0.5) + 16, 1024) if shop.arrivals else 0
+    slots = min(int(coming + 6 * coming**0.5) + 16, 8192) if shop.arrivals else 0
     return Sizes(slots, 2 * _file_steps(shop) + 4 * slots + 64, int(30 * starts) + 1024)
 
 
@@ -135,6 +136,7 @@ def _counters(shop: Shop, arrays: dict[str, Any], sizes: Sizes, batches: int, st
         "runnings": len(arrays["running"]),
         "words": len(arrays["free"]),
         "timer_room": sizes.timers,
+        "least_units": min([MOST_UNITS, *(j.units for j in shop.jobs), *(entry.units for entry in shop.arrivals)]),
         "log_room": sizes.log,
         "bins": histogram_bins(shop),
         "free_slot": 0 if sizes.slots else -1,
@@ -142,11 +144,13 @@ def _counters(shop: Shop, arrays: dict[str, Any], sizes: Sizes, batches: int, st
 
 
 def _events(hours: Hours, leaves: dict[str, int], arrays: dict[str, Any]) -> dict[str, Any]:
-    """The arrays `event` and `node` as they stand at now, before work under way and arrivals are drawn."""
+    """The arrays `node` as they stand at now, before work under way and arrivals are drawn."""
     count = leaves["leaves"]
-    event = np.zeros(count, dtype=EVENT)
+    node = np.zeros(2 * count, dtype=NODE)
+    event = node[count:]
     event["time"] = NEVER
     event["rank"] = NEVER + np.arange(count)
+    event["leaf"] = np.arange(count)
     if len(arrays["release"]):
         event[leaves["release_leaf"]]["time"] = arrays["release"][0]["time"]
     for number in range(len(hours.spans)):
@@ -154,11 +158,10 @@ def _events(hours: Hours, leaves: dict[str, int], arrays: dict[str, Any]) -> dic
     for number, resource in enumerate(arrays["resource"]):
         if resource["clock0"] < resource["clock1"]:
             event[leaves["clock_leaf"] + number]["time"] = arrays["clock"][resource["clock0"]]["time"]
-    rank = [(int(time), int(rank)) for time, rank in event.tolist()]
-    tree = [0] * count + list(range(count))
-    for node in range(count - 1, 0, -1):
-        tree[node] = min(tree[2 * node], tree[2 * node + 1], key=rank.__getitem__)
-    return {"event": event, "node": column(tree, INDEX)}
+    for number in range(count - 1, 0, -1):
+        left, right = node[2 * number], node[2 * number + 1]
+        node[number] = min(left, right, key=lambda n: (n["time"], n["rank"]))
+    return {"node": node}
 
 
 def histogram_bins(shop: Shop) -> int:

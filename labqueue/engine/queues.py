@@ -41,7 +41,7 @@ def enqueue(s: State, step: int, entered: int) -> None:
     x = step_at(s, step)
     op = op_at(s, x.op)
     x.state = WAITING
-    x.entered = entered
+    x.mark = entered
     queue = queue_at(s, op.queue)
     station = station_at(s, op.station)
     size = queue.size
@@ -56,6 +56,7 @@ def enqueue(s: State, step: int, entered: int) -> None:
     if station.loads:
         queue.units += job_at(s, x.job).units
         queue.oldest = min(queue.oldest, entered)
+    use_at(s, s.row * s.stations + op.station).waiting -= max(entered, s.warm_up)
     for word in range(s.words):
         asked_at(s, word).bits |= serves_at(s, op.station * s.words + word).bits
 
@@ -114,27 +115,32 @@ def best(s: State, queue: int) -> int:
 
 @helper
 def take(s: State, queue: int, place: int) -> int:
-    """Take the step at `place` out of a queue and count the time it waited; returns the step."""
+    """Take the step at `place` out of a queue ; returns the step."""
     q = queue_at(s, queue)
     station = station_at(s, q.station)
     step = waiter_at(s, q.first + place).step
     last = q.size - 1
     q.size = last
+    fill_gap(s, queue, last, place)
+    if station.loads:
+        q.units -= job_at(s, step_at(s, step).job).units
+        if step_at(s, step).mark == q.oldest:
+            q.oldest = UNKNOWN if q.units > 0 else NEVER
+    use_at(s, s.row * s.stations + q.station).waiting += max(s.now, s.warm_up)
+    return int(step)
+
+
+@helper
+def fill_gap(s: State, queue: int, last: int, place: int) -> None:
+    """Move the waiter at `last`, behind the end, into the gap at `place`."""
+    q = queue_at(s, queue)
     if place < last:
-        if not is_static(station.rule):
+        if not is_static(station_at(s, q.station).rule):
             move_waiter(waiter_at(s, q.first + place), waiter_at(s, q.first + last))
         elif place == 0:
             sink(s, q.first, last, 0)
         else:
             refill(s, q.first, last, place)
-    if station.loads:
-        q.units -= job_at(s, step_at(s, step).job).units
-        if step_at(s, step).entered == q.oldest:
-            q.oldest = UNKNOWN if q.size > 0 else NEVER
-    waited = s.now - max(step_at(s, step).entered, s.warm_up)
-    if waited > 0:
-        use_at(s, s.row * s.stations + q.station).waiting += waited
-    return int(step)
 
 
 @rare

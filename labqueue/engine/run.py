@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from labqueue.engine.loop import simulate_slice
-from labqueue.engine.memory import allot
+from labqueue.engine.memory import Memory, allot
 from labqueue.engine.numbering import Records
 from labqueue.engine.plan import MOST_EVENTS, Plan, Sizes, compile_shop
 from labqueue.engine.reading import ShopError
@@ -48,27 +48,37 @@ def run_replications(shop: Shop, replications: int, seed: int, threads: int) -> 
     Raises:
         ShopError: a replication reached the bound on events or on jobs in the shop.
     """
-    plan = compile_shop(shop, replications)
-    starts = list(range(0, replications, SLICE))
-    if threads <= 1:
-        parts = [_run_slice(plan, seed, first, min(SLICE, replications - first)) for first in starts]
+    runner = _Runner(compile_shop(shop, replications), seed)
+    slices = [(first, min(SLICE, replications - first)) for first in range(0, replications, SLICE)]
+    if threads == 1:
+        parts = [runner.run(*one) for one in slices]
     else:
         with ThreadPoolExecutor(threads, thread_name_prefix="replications") as pool:
-            jobs = [pool.submit(_run_slice, plan, seed, at, min(SLICE, replications - at)) for at in starts]
+            jobs = [pool.submit(runner.run, *one) for one in slices]
             parts = [job.result() for job in jobs]
-    return plan, _join(parts)
+    return runner.plan, _join(parts)
 
 
-def _run_slice(plan: Plan, seed: int, first: int, count: int) -> Books:
-    """One call of the kernel, again with more room where that ran out."""
-    while True:
-        m = allot(plan, count)
-        key = np.uint64(seed % 2**64)
-        status = simulate_slice(m.world, m.first_world, m.changing, m.first_changing, key, first, count)
-        if status == FINE:
-            break
-        row = first + int(m.world[0]["row"])
-        plan = compile_shop(plan.shop, plan.replications, _GROW[status](plan, row))
+class _Runner:
+    """Runs slices of one plan, from any thread; where the room of the plan is too small, all go on with more."""
+
+    def __init__(self, plan: Plan, seed: int) -> None:
+        self.plan = plan
+        self.key = np.uint64(seed % 2**64)
+
+    def run(self, first: int, count: int) -> Books:
+        """Run `count` replications from number `first`."""
+        while True:
+            plan = self.plan
+            m = allot(plan, count)
+            status = simulate_slice(m.world, m.first_world, m.changing, m.originals, self.key, first, count)
+            if status == FINE:
+                return _books(plan, m)
+            row = first + int(m.world[0]["row"])
+            self.plan = compile_shop(plan.shop, plan.replications, _GROW[status](plan, row))
+
+
+def _books(plan: Plan, m: Memory) -> Books:
     figures = m.figures
     keeps_log = bool(plan.counters["keeps_log"])
     return Books(

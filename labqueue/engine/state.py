@@ -20,7 +20,7 @@ FIFO, EDD, SLACK, CR, ATC, WEIGHT, RANK = range(7)
 FINE, TOO_MANY_EVENTS, TOO_MANY_JOBS, LOG_FULL, TOO_MANY_TIMERS = range(5)
 """Why a replication stopped."""
 
-I4, I8, U8, F8 = "i4", "i8", "u8", "f8"
+I2, I4, I8, U8, F8 = "i2", "i4", "i8", "u8", "f8"
 
 
 def record(**fields: str) -> np.dtype[np.void]:
@@ -29,12 +29,12 @@ def record(**fields: str) -> np.dtype[np.void]:
 
 
 STEP = record(
-    entered=I8, stamp=I8, job=I4, op=I4, tries=I4, unit=I4, next=I4, pending=I4, state=I4
+    mark=I8, job=I4, op=I4, tries=I4, unit=I4, next=I4, pending=I2, state=I2
 )  # fmt: skip
-"""A step of a job: instant it entered its queue, number of its start, neighbours in its load."""
+"""A step of a job; `next` in its load; `mark`: when it entered its queue, or (pure waiting) the number of its start."""
 JOB = record(
-    due=I8, work=I8, key=U8, order=I8, weight=F8, log_weight=F8, rank=F8, released=I8, ready=I8, name=U8,
-    first=I4, op=I4, steps=I4, left=I4, units=I4, held=I4, arrival=I4, hold=I4,
+    due=I8, work=I8, key=U8, order=I8, first=I4, op=I4, steps=I4, left=I4, units=I4, held=I4, log_weight=F8,
+    weight=F8, rank=F8, released=I8, ready=I8, name=U8, arrival=I4, hold=I4, unused=I8, unused2=I8,
 )  # fmt: skip
 """A job: `work` mean microseconds and `left` number of steps not yet done; `first` its first STEP, `op` its OP."""
 OP = record(
@@ -61,8 +61,11 @@ ARRIVAL = record(weight=F8, log_weight=F8, key=U8, came=I8, calendar=I4, between
 RUNNING_STEP = record(step=I4, dist=I4, resource=I4, joins=I4)
 """A step under way at now; `joins`: the step whose load it shares, or -1."""
 RELEASE = record(time=I8, job=I4)
-EVENT = record(time=I8, rank=I8)
-"""The next event of a leaf; at equal times the lower rank goes first (ends: number of the start)."""
+NODE = record(time=I8, rank=I8, leaf=I8, unused=I8)
+"""A node of the tree of events: the earliest event below it and its leaf; the leaves are the second half of the tree.
+
+At equal times the lower rank goes first (ends: number of the start).
+"""
 TIMER = record(time=I8, rank=I8, step=I8)
 """A pure waiting step, or with step = -1 - job the end of a hold."""
 ABLE_STEP = record(step=I8, since=I8)
@@ -93,11 +96,11 @@ COUNT = record(count=I8)
 
 CHANGING = {
     "job": JOB, "step": STEP, "queue": QUEUE, "resource": RESOURCE, "unit": UNIT, "calendar": CALENDAR,
-    "arrival": ARRIVAL, "event": EVENT, "node": INDEX, "slot": INDEX, "free": BITS, "asked": BITS,
+    "arrival": ARRIVAL, "node": NODE, "slot": INDEX, "free": BITS, "asked": BITS,
 }  # fmt: skip
-"""Arrays put back to how they were at now before each replication. node: the tree of events, the leaf that wins at
-each; slot: the next free place after each place of an arrival; free: resources that are open and have a free unit;
-asked: resources to be handed work at this instant."""
+"""Arrays put back to how they were at now before each replication. node: the tree of events; slot: the next free place
+after each place of an arrival; free: resources that are open and have a free unit; asked: resources to be handed work
+at this instant."""
 SCRATCH = {"waiter": WAITER, "timer": TIMER, "able": ABLE_STEP}
 FIGURES = {
     "completion": TIME, "wait": WAIT, "use": USE, "work": WORK, "flow": FLOW, "step_wait": TIME, "log": LOGGED,
@@ -115,7 +118,7 @@ COUNTERS = (
     "now", "horizon", "warm_up", "batch", "starts", "events", "most_events", "order", "row", "jobs", "steps", "stride",
     "stations", "batches", "queues", "resources", "arrivals", "releases", "runnings", "leaves", "words", "units_end",
     "waits_leaf", "release_leaf", "calendar_leaf", "arrival_leaf", "timer_leaf", "clock_leaf", "released", "ables",
-    "timers", "timer_room", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
+    "timers", "timer_room", "least_units", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
 )  # fmt: skip
 WORLD = record(key=U8, **dict.fromkeys(COUNTERS, I8), **dict.fromkeys(ARRAYS, I8))
 """Time, sizes and counters of one replication, and the addresses of all arrays."""
@@ -130,8 +133,7 @@ resource_at = accessor(WORLD, "resource", RESOURCE)
 unit_at = accessor(WORLD, "unit", UNIT)
 calendar_at = accessor(WORLD, "calendar", CALENDAR)
 arrival_at = accessor(WORLD, "arrival", ARRIVAL)
-event_at = accessor(WORLD, "event", EVENT)
-node_at = accessor(WORLD, "node", INDEX)
+node_at = accessor(WORLD, "node", NODE)
 slot_at = accessor(WORLD, "slot", INDEX)
 free_at = accessor(WORLD, "free", BITS)
 asked_at = accessor(WORLD, "asked", BITS)

@@ -5,7 +5,7 @@ import numpy as np
 from labqueue.engine.draws import TIME, minutes_of, ticks, uniform
 from labqueue.engine.events import cancel, schedule, set_timer
 from labqueue.engine.histogram import bin_of
-from labqueue.engine.hours import after_work, worked
+from labqueue.engine.hours import after_work, open_until, worked
 from labqueue.engine.jit import helper, rare
 from labqueue.engine.state import (
     LOG_FULL,
@@ -14,10 +14,10 @@ from labqueue.engine.state import (
     asked_at,
     bin_at,
     calendar_at,
-    event_at,
     free_at,
     job_at,
     log_at,
+    node_at,
     op_at,
     resource_at,
     step_at,
@@ -53,14 +53,14 @@ def begin_waiting(s: State, step: int) -> None:
     x.tries += 1
     x.state = RUNNING
     x.unit = -1
-    x.stamp = next_start(s)
-    set_timer(s, s.now + draw_work(s, step, op_at(s, x.op).dist), x.stamp, step)
+    x.mark = next_start(s)
+    set_timer(s, s.now + draw_work(s, step, op_at(s, x.op).dist), x.mark, step)
 
 
 @helper
 def batch_now(s: State) -> int:
     """The batch of the measured time that holds this instant."""
-    return int((s.now - s.warm_up) // s.batch)
+    return 0 if s.batches == 1 else int((s.now - s.warm_up) // s.batch)
 
 
 @helper
@@ -88,7 +88,7 @@ def seat(s: State, step: int, unit: int) -> None:
     now = s.now
     if now < s.warm_up:
         return
-    waited = now - x.entered
+    waited = now - x.mark
     station = op_at(s, x.op).station
     figures = wait_at(s, (s.row * s.batches + batch_now(s)) * s.stations + station)
     figures.waited += waited
@@ -120,7 +120,9 @@ def run_until(s: State, resource: int, unit: int, work: int) -> None:
     now = s.now
     end = after_work(s, r.calendar, now, work) if r.pauses else now + work
     schedule(s, unit, end, next_start(s))
-    busy = worked(s, r.calendar, now, end)
+    busy = work
+    if now < s.warm_up or end > s.horizon or not (r.pauses or open_until(s, r.calendar, end)):
+        busy = worked(s, r.calendar, now, end)
     use_at(s, s.row * s.stations + unit_at(s, unit).station).busy += busy
     work_at(s, s.row * s.resources + resource).busy += busy
 
@@ -144,7 +146,7 @@ def stop_work(s: State, unit: int) -> None:
     """Break off the work on a unit at once: the busy time counted ahead is taken back and the unit is free."""
     u = unit_at(s, unit)
     r = resource_at(s, u.resource)
-    unworked = worked(s, r.calendar, s.now, event_at(s, unit).time)
+    unworked = worked(s, r.calendar, s.now, node_at(s, s.leaves + unit).time)
     use_at(s, s.row * s.stations + u.station).busy -= unworked
     work_at(s, s.row * s.resources + u.resource).busy -= unworked
     u.first = -1

@@ -95,7 +95,7 @@ def _job(shop: Shop, job: Job, route: Route, order: int, first: int, op: int, nu
 
 def _step(job: Job, step: Step, index: int, order: int, op: int) -> tuple[Any, ...]:
     pending = sum(before not in job.done for before in step.after)
-    return (0, -1, order, op, 0, -1, -1, pending, DONE if index in job.done else BLOCKED)
+    return (-1, order, op, 0, -1, -1, pending, DONE if index in job.done else BLOCKED)
 
 
 def _releases(jobs: Records) -> Records:

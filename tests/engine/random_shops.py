@@ -40,7 +40,7 @@ def resource(r: random.Random, stations: list[str], load: bool) -> dict[str, Any
     calendar = r.choice(["bench", "bench", "always", "night"])
     given: dict[str, Any] = {"stations": stations, "calendar": calendar, "count": r.choice([1, 1, 2, 3])}
     if load:
-        given["load"] = {"capacity": r.choice([2, 3, 6])}
+        given["load"] = {"capacity": r.choice([1, 2, 3, 6])}
         if r.random() < 0.7:
             given["load"]["wait_minutes"] = r.choice([0, 30, 90])
         if r.random() < 0.5:
@@ -122,7 +122,7 @@ def random_shop(seed: int) -> dict[str, Any]:
     stations = {f"st{i}": {"rule": r.choice(RULES)} for i in range(r.randint(1, 4))}
     names = sorted(stations)
     resources: dict[str, Any] = {}
-    most_units = 2
+    most_units = r.choice([2, 2, 4])
     for name in names:
         load = r.random() < 0.4
         others = [other for other in names if other != name and r.random() < 0.25]
