@@ -42,9 +42,15 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
     user = getattr(request, "user", None)
     if not isinstance(user, User):
         return {}
-    here = request.resolver_match.view_name if request.resolver_match else ""
     ways = [(name, label) for name, label in WAYS if may_open(user, name)]
+    here = current_way([name for name, _ in ways], request.resolver_match.view_name if request.resolver_match else "")
     return {"navigation": [{"url": reverse(n), "label": label, "current": n == here} for n, label in ways]}
+
+
+def current_way(ways: list[str], here: str) -> str:
+    """The way on which an address lies: itself, or the first one of its room. Empty for none."""
+    room = here.partition(":")[0] + ":"
+    return here if here in ways else next((way for way in ways if way.startswith(room)), "")
 
 
 def home(request: HttpRequest) -> HttpResponse:
@@ -84,7 +90,7 @@ def technician(user: User) -> dict[str, Any]:
     urgent = shown(cases_for(user)).filter(state=Case.State.RELEASED, held_since__isnull=True)
     return {
         "mine": mine.select_related("item__case__practice", "item__case__outlook", "station").order_by("started_at"),
-        "stations": Station.objects.annotate(running=running),
+        "stations": Station.objects.annotate(running=running).order_by("position"),
         "urgent": urgent.order_by("due_at")[:SHOWN],
     }
 

@@ -1,5 +1,4 @@
-"""The fixed cast of the tests: two practices with their people, and the laboratory's. Functions, so that a test asks for
-what it needs."""
+"""The fixed cast of the tests: two practices and the laboratory. Functions, so that a test asks for what it needs."""
 
 import tomllib
 from functools import cache

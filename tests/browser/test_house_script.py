@@ -156,3 +156,10 @@ def test_scans_without_an_answer_are_listed_until_one_arrives(bench: Page, conso
     scan(bench, "C2")
     expect(notice).to_contain_text("The service failed; nothing was written. Scan again: C2.")
     console_errors.expect("500")
+
+
+def test_a_scan_while_nothing_has_the_focus_is_whole(bench: Page) -> None:
+    """From its first character on: a scanner does not wait until somebody has clicked."""
+    bench.evaluate("document.activeElement.blur()")
+    bench.keyboard.type("2600123014")
+    expect(bench.locator("#scan")).to_have_value("2600123014")

@@ -63,6 +63,14 @@ document.addEventListener("htmx:afterSettle", () => {
   if (field && (!focused || focused === document.body || focused.form === field.form)) field.focus();
 });
 
+/* What a scanner types while nothing has the focus goes into the scan field, from its first character on. */
+document.addEventListener("keydown", (event) => {
+  const field = document.querySelector("[data-refocus]");
+  const nowhere = [document.body, document.getElementById("main"), null].includes(document.activeElement);
+  const types = event.key.length === 1 && event.key !== " " && !event.ctrlKey && !event.metaKey && !event.altKey;
+  if (field && nowhere && types) field.focus();
+});
+
 /* ---- answers that are none ---- */
 
 function unsent(element, word, message) {
