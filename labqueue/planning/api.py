@@ -59,6 +59,7 @@ class BottlenecksOut(serializers.Serializer[reads.Report]):
     sentence = serializers.CharField()
     cases = serializers.IntegerField()
     late_cases = serializers.FloatField()
+    overdue = serializers.IntegerField(help_text="Of these, what is overdue already and belongs to no station")
     stations = StationOut(many=True, source="rows")
 
 

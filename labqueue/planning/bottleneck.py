@@ -21,7 +21,8 @@ class StationLoad:
 
 def loads(snapshot: Snapshot, forecast: Mapping[str, Any]) -> list[StationLoad]:
     """Every station of the floor, in its order; `forecast` is the plain form of the engine's."""
-    here, late = work_in_process(snapshot), late_cases(forecast["jobs"])
+    overdue = overdue_cases(snapshot)
+    here, late = work_in_process(snapshot), late_cases(job for job in forecast["jobs"] if job["id"] not in overdue)
     figures = {station["name"]: station for station in forecast["stations"]}
     return [
         StationLoad(
@@ -33,6 +34,11 @@ def loads(snapshot: Snapshot, forecast: Mapping[str, Any]) -> list[StationLoad]:
         )
         for code in snapshot.stations
     ]
+
+
+def overdue_cases(snapshot: Snapshot) -> set[str]:
+    """The cases whose due date has passed: no station can make them late any more."""
+    return {case.number for case in snapshot.cases if case.due_at and case.due_at <= snapshot.now}
 
 
 def work_in_process(snapshot: Snapshot) -> Counter[str]:

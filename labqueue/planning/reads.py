@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Count, Sum
+from django.db.models import Count, Q, Sum
 
 from labqueue.base.models import OutboxRow
 from labqueue.planning import bottleneck, freshness, words
@@ -34,6 +34,8 @@ class Report:
     facts: str
     cases: int
     late_cases: float
+    # Of these, what is overdue already: no station makes it late any more.
+    overdue: int
 
     @property
     def sentence(self) -> str:
@@ -53,7 +55,8 @@ def report() -> Report | None:
         return None
     rows = list(forecast.stations.select_related("station").order_by("station__position"))
     worst = bottleneck.worst(map(load_of, rows))
-    whole = forecast.predictions.aggregate(cases=Count("pk"), late=Sum("late"))
+    overdue = Count("pk", filter=Q(due_at__lte=forecast.shop_at))
+    whole = forecast.predictions.aggregate(cases=Count("pk"), late=Sum("late"), overdue=overdue)
     most = max((row.late_cases for row in rows), default=0.0)
     lines = [line(row, most, worst) for row in rows]
     return Report(
@@ -63,6 +66,7 @@ def report() -> Report | None:
         facts=words.bottleneck(worst.late_cases, worst.wait_minutes, worst.utilisation) if worst else "",
         cases=whole["cases"],
         late_cases=whole["late"] or 0.0,
+        overdue=whole["overdue"],
     )
 
 

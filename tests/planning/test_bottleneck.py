@@ -1,11 +1,12 @@
 """Work in process, late cases by station, and which station is the bottleneck."""
 
+from datetime import timedelta
 from typing import Any
 
 import pytest
 
 from labqueue.planning.bottleneck import StationLoad, late_cases, loads, work_in_process, worst
-from tests.planning.build import CHECK, FIRE, MILL, PACK, case, done, laboratory, piece, started
+from tests.planning.build import CHECK, FIRE, MILL, NOW, PACK, case, done, laboratory, piece, started
 
 
 def job(late: float | None, **waits: float | None) -> dict[str, Any]:
@@ -41,6 +42,16 @@ def test_shares_of_all_cases_add_up_to_the_expected_late_ones() -> None:
 
 def test_a_case_that_waits_nowhere_or_has_no_date_is_no_station_s() -> None:
     assert sum(late_cases([job(0.9, mill=0.0), job(None, mill=60.0), job(0.9)]).values()) == 0
+
+
+def test_what_is_overdue_already_is_made_late_by_no_station() -> None:
+    before, after = NOW - timedelta(minutes=1), NOW + timedelta(days=1)
+    snapshot = laboratory(
+        case("2600001", piece(MILL, FIRE), due_at=before), case("2600002", piece(MILL, FIRE), due_at=after)
+    )
+    jobs = [{**job(1.0, mill=60.0), "id": "2600001"}, {**job(0.25, mill=60.0), "id": "2600002"}]
+    found = loads(snapshot, {"jobs": jobs, "stations": []})
+    assert sum(station.late_cases for station in found) == pytest.approx(0.25)
 
 
 def test_a_wait_that_is_not_known_counts_as_none() -> None:
