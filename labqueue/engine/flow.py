@@ -3,7 +3,6 @@
 from labqueue.engine.draws import FAIL, HOLD, NO_STEP, minutes_of, ticks, uniform
 from labqueue.engine.events import cancel, set_timer
 from labqueue.engine.jit import helper, rare
-from labqueue.engine.queues import enqueue, withdraw
 from labqueue.engine.state import (
     ABLE,
     BLOCKED,
@@ -23,6 +22,7 @@ from labqueue.engine.state import (
     step_at,
     unit_at,
 )
+from labqueue.engine.waiting import change_groups, enter, withdraw
 from labqueue.engine.work import batch_now, begin_waiting, free_unit, keep, next_start, stop_work
 
 
@@ -49,7 +49,7 @@ def admit_able(s: State) -> None:
         elif op_at(s, x.op).station < 0:
             begin_waiting(s, step)
         else:
-            enqueue(s, step, able_at(s, place).since)
+            enter(s, step, able_at(s, place).since)
     s.ables = 0
 
 
@@ -93,6 +93,8 @@ def end_step(s: State, step: int) -> None:
     if j.left == 0:
         finish(s, x.job)
         return
+    if op.branches:
+        change_groups(s, x.job)
     for link in range(op.follow0, op.follow1):
         follower = j.first + link_at(s, link).to
         step_at(s, follower).pending -= 1
@@ -183,4 +185,6 @@ def go_back(s: State, failed: int) -> None:
         for before in range(redone.before0, redone.before1):
             pending += step_at(s, j.first + link_at(s, before).to).state != DONE
         step_at(s, step).pending = pending
+    if op.branches:
+        change_groups(s, step_at(s, failed).job)
     make_able(s, j.first + op.back, s.now)

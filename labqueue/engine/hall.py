@@ -6,7 +6,7 @@ from typing import Any
 
 from labqueue.engine.calendars import Span, microseconds, since
 from labqueue.engine.numbering import Places, Records, column, records, table
-from labqueue.engine.resources import RULES, Resource
+from labqueue.engine.resources import CLOCK_RULES, RULES, Resource
 from labqueue.engine.seats import Seat, open_spans
 from labqueue.engine.shop import Shop
 from labqueue.engine.state import BITS, CALENDAR, INDEX, NEVER, RESOURCE, SPAN, STATION, TIME, UNIT, UNKNOWN
@@ -72,9 +72,18 @@ def station_rows(shop: Shop, places: Places) -> Records:
         queues = [number for (name, _), number in places.queues.items() if name == station]
         loads = [r.load for r in shop.serving(station) if r.load is not None]
         uneven = any(load.capacity < most_units for load in loads)
-        row = (RULES.index(rule), queues[0], queues[-1] + 1, int(bool(loads)), int(uneven), 3 * max(mean, 1e-9))
-        rows.append(row)
-    return records(rows, STATION)
+        rows.append(
+            {
+                "rule": RULES.index(rule),
+                "queue0": queues[0],
+                "queue1": queues[-1] + 1,
+                "loads": bool(loads),
+                "uneven": uneven,
+                "grouped": rule in CLOCK_RULES and not loads,
+                "three_means": 3 * max(mean, 1e-9),
+            }
+        )
+    return table(rows, STATION)
 
 
 def resource_arrays(shop: Shop, places: Places, hours: Hours, timer_leaf: int) -> dict[str, Any]:

@@ -5,7 +5,6 @@ import numpy as np
 from labqueue.engine.events import schedule
 from labqueue.engine.jit import helper, rare
 from labqueue.engine.queues import best, earlier, fill_gap, move_waiter, oldest, rise, take
-from labqueue.engine.rules import is_static
 from labqueue.engine.state import (
     NEVER,
     State,
@@ -97,7 +96,7 @@ def start_load(s: State, resource: int, queue: int) -> None:
     last = -1
     aside = 0
     while room >= s.least_units and queue_at(s, queue).size > 0:
-        place = best(s, queue) if aside < MOST_ASIDE else next_fitting(s, queue, room)
+        place = 0 if aside < MOST_ASIDE else next_fitting(s, queue, room)
         if place < 0:
             break
         units = job_at(s, step_at(s, waiter_at(s, queue_at(s, queue).first + place).step).job).units
@@ -160,8 +159,7 @@ def put_back(s: State, queue: int, aside: int) -> None:
     """Those set aside, who stand behind the end of the queue, are part of it again."""
     q = queue_at(s, queue)
     for _ in range(aside):
-        if is_static(station_at(s, q.station).rule):
-            rise(s, q.first, q.size)
+        rise(s, q.first, q.size)
         q.size += 1
 
 
@@ -169,7 +167,6 @@ def put_back(s: State, queue: int, aside: int) -> None:
 def next_fitting(s: State, queue: int, room: int) -> int:
     """The place of the first waiting job by the rule that has at most `room` units, -1 if there is none."""
     q = queue_at(s, queue)
-    best(s, queue)
     found = -1
     for place in range(q.size):
         w = waiter_at(s, q.first + place)

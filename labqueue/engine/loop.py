@@ -11,7 +11,7 @@ from labqueue.engine.flow import admit_able, end_hold, end_step, end_unit, relea
 from labqueue.engine.jit import helper, kernel, rare, trailing_zeros
 from labqueue.engine.loads import hand_loads, strike_clock
 from labqueue.engine.opening import close_books, open_shop
-from labqueue.engine.queues import best, earlier, take
+from labqueue.engine.queues import best, earlier
 from labqueue.engine.state import (
     FINE,
     NEVER,
@@ -34,6 +34,7 @@ from labqueue.engine.state import (
     timer_at,
     waiter_at,
 )
+from labqueue.engine.waiting import take_first
 from labqueue.engine.work import ONE, draw_work, occupy, run_until, seat
 
 
@@ -185,7 +186,7 @@ def hand_steps(s: State, resource: int) -> None:
         if queue < 0:
             link += 1
             continue
-        step = take(s, queue, best(s, queue))
+        step = take_first(s, queue)
         unit = r.spare
         seat(s, step, unit)
         occupy(s, resource, unit, step)

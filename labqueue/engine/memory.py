@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from labqueue.engine.numbering import Records
 from labqueue.engine.plan import Plan
-from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, TIMER, WORLD
+from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, LEAF, TIMER, WORLD
 
 Words = NDArray[np.int64]
 
@@ -39,6 +39,8 @@ def allot(plan: Plan, replications: int) -> Memory:
     scratch = {
         "waiter": np.zeros_like(plan.arrays["waiter"]),
         "timer": np.zeros(plan.sizes.timers, dtype=TIMER),
+        "group": np.zeros(len(steps) + 1, dtype=GROUP),
+        "leaf": np.zeros(len(steps) + 1, dtype=LEAF),
         "able": np.zeros(2 * len(steps) + 16, dtype=ABLE_STEP),
         "job": changing[1],
         "step": changing[2],

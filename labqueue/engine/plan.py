@@ -140,6 +140,7 @@ def _counters(shop: Shop, arrays: dict[str, Any], sizes: Sizes, batches: int, st
         "log_room": sizes.log,
         "bins": histogram_bins(shop),
         "free_slot": 0 if sizes.slots else -1,
+        "free_group": -1,
     }
 
 

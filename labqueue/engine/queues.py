@@ -1,4 +1,8 @@
-"""Queues before the stations: a heap where the order is static, a plain list where the rule looks at the s."""
+"""Queues before the stations, as heaps.
+
+Where the rule looks at the clock, a heap would lose its order as time passes: at load stations it is put in order anew
+when a load is to start; at all others the steps wait in groups instead (see `groups`).
+"""
 
 from typing import Any
 
@@ -46,6 +50,11 @@ def enqueue(s: State, step: int, entered: int) -> None:
     station = station_at(s, op.station)
     size = queue.size
     queue.size = size + 1
+    use_at(s, s.row * s.stations + op.station).waiting -= max(entered, s.warm_up)
+    for word in range(s.words):
+        asked_at(s, word).bits |= serves_at(s, op.station * s.words + word).bits
+    if station.grouped:
+        return
     new = waiter_at(s, queue.first + size)
     new.key = static_key(s, station.rule, x.job)
     new.entered = entered
@@ -56,9 +65,6 @@ def enqueue(s: State, step: int, entered: int) -> None:
     if station.loads:
         queue.units += job_at(s, x.job).units
         queue.oldest = min(queue.oldest, entered)
-    use_at(s, s.row * s.stations + op.station).waiting -= max(entered, s.warm_up)
-    for word in range(s.words):
-        asked_at(s, word).bits |= serves_at(s, op.station * s.words + word).bits
 
 
 @helper
@@ -100,22 +106,25 @@ def sink(s: State, first: int, size: int, place: int) -> None:
 @helper
 def best(s: State, queue: int) -> int:
     """The place in its queue of the step to be served first; the queue is not empty."""
+    if not is_static(station_at(s, queue_at(s, queue).station).rule):
+        put_in_order(s, queue)
+    return 0
+
+
+@rare
+def put_in_order(s: State, queue: int) -> None:
+    """Make a queue under a rule that looks at the clock a heap by the keys of this instant."""
     q = queue_at(s, queue)
     station = station_at(s, q.station)
-    if is_static(station.rule):
-        return 0
-    found = 0
     for place in range(q.size):
         w = waiter_at(s, q.first + place)
         w.key = dynamic_key(s, station.rule, w.step, station.three_means)
-        if place > 0 and earlier(w, waiter_at(s, q.first + found)):
-            found = place
-    return found
+        rise(s, q.first, place)
 
 
 @helper
 def take(s: State, queue: int, place: int) -> int:
-    """Take the step at `place` out of a queue ; returns the step."""
+    """Take the step at `place` out of a queue that is a heap; returns the step."""
     q = queue_at(s, queue)
     station = station_at(s, q.station)
     step = waiter_at(s, q.first + place).step
@@ -126,21 +135,24 @@ def take(s: State, queue: int, place: int) -> int:
         q.units -= job_at(s, step_at(s, step).job).units
         if step_at(s, step).mark == q.oldest:
             q.oldest = UNKNOWN if q.units > 0 else NEVER
-    use_at(s, s.row * s.stations + q.station).waiting += max(s.now, s.warm_up)
+    count_out(s, q.station)
     return int(step)
+
+
+@helper
+def count_out(s: State, station: int) -> None:
+    """A step leaves a queue of a station: count the end of its waiting (its entry has been taken off)."""
+    use_at(s, s.row * s.stations + station).waiting += max(s.now, s.warm_up)
 
 
 @helper
 def fill_gap(s: State, queue: int, last: int, place: int) -> None:
     """Move the waiter at `last`, behind the end, into the gap at `place`."""
     q = queue_at(s, queue)
-    if place < last:
-        if not is_static(station_at(s, q.station).rule):
-            move_waiter(waiter_at(s, q.first + place), waiter_at(s, q.first + last))
-        elif place == 0:
-            sink(s, q.first, last, 0)
-        else:
-            refill(s, q.first, last, place)
+    if place == 0 < last:
+        sink(s, q.first, last, 0)
+    elif place < last:
+        refill(s, q.first, last, place)
 
 
 @rare
@@ -160,14 +172,3 @@ def oldest(s: State, queue: int) -> int:
             found = min(found, waiter_at(s, place).entered)
         q.oldest = found
     return int(q.oldest)
-
-
-@rare
-def withdraw(s: State, step: int) -> None:
-    """Take a waiting step out of its queue without serving it."""
-    queue = op_at(s, step_at(s, step).op).queue
-    q = queue_at(s, queue)
-    for place in range(q.size):
-        if waiter_at(s, q.first + place).step == step:
-            take(s, queue, place)
-            return

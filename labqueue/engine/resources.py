@@ -9,6 +9,8 @@ from labqueue.engine.calendars import Calendar, read_clock
 from labqueue.engine.reading import instant, known_name, listing, mapping, minutes, names, refuse, truth, whole
 
 RULES = ("fifo", "edd", "slack", "cr", "atc", "weight", "rank")
+CLOCK_RULES = ("slack", "cr", "atc")
+"""Rules by which two waiting jobs can change places."""
 MOST_UNITS = 10**6
 
 

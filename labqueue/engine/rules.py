@@ -41,4 +41,13 @@ def dynamic_key(s: State, rule: int, step: int, three_means: float) -> float:
     if rule == CR:
         return left / max(float(j.work), 0.06)
     slack = max(left - float(j.work), 0.0) / 60e6
-    return float(slack / three_means + op_at(s, step_at(s, step).op).log_minutes - j.log_weight)
+    return float(slack / three_means + (op_at(s, step_at(s, step).op).log_minutes - j.log_weight))
+
+
+@helper
+def key_in_group(s: State, rule: int, key: float, value: float, three_means: float) -> float:
+    """The key now of a step that stands in a group by `key`, d or d - W; `value` is what the group has in common."""
+    left = key - float(s.now)
+    if rule == ATC:
+        return max(left, 0.0) / 60e6 / three_means + value
+    return left / value

@@ -38,14 +38,18 @@ JOB = record(
 )  # fmt: skip
 """A job: `work` mean microseconds and `left` number of steps not yet done; `first` its first STEP, `op` its OP."""
 OP = record(
-    fail=F8, log_minutes=F8, mean=I8, key=U8, station=I4, queue=I4, dist=I4, back=I4,
+    fail=F8, log_minutes=F8, mean=I8, key=U8, station=I4, queue=I4, dist=I4, back=I4, branches=I4,
     follow0=I4, follow1=I4, before0=I4, before1=I4, redo0=I4, redo1=I4,
 )  # fmt: skip
 """A step of a route. Ranges into `links`: who follows, who comes before, what is redone; as indexes in the route."""
-QUEUE = record(first=I8, size=I8, units=I8, oldest=I8, station=I4)
+QUEUE = record(first=I8, size=I8, units=I8, oldest=I8, station=I4, group=I4)
 """A queue: one for each family at a load station, one for any other station; `first` its place in `heap`."""
 WAITER = record(key=F8, entered=I8, tie=I8, step=I8)
-STATION = record(rule=I4, queue0=I4, queue1=I4, loads=I4, uneven=I4, three_means=F8)
+GROUP = record(value=F8, early=I4, late=I4, next=I4, unused=I4)
+"""A group of waiting steps (see `groups`): the roots of its heaps, and the next group of the queue."""
+LEAF = record(key=F8, entered=I8, tie=I8, left=I4, right=I4, group=I4, unused=I4)
+"""A step as a node of the heap of its group."""
+STATION = record(rule=I4, queue0=I4, queue1=I4, loads=I4, uneven=I4, grouped=I4, three_means=F8)
 RESOURCE = record(
     wait=I8, capacity=I8, clock_hit=I8, calendar=I4, count=I4, free=I4, spare=I4, pauses=I4, load=I4,
     station0=I4, station1=I4, timer=I4, clock0=I4, clock1=I4,
@@ -101,7 +105,7 @@ CHANGING = {
 """Arrays put back to how they were at now before each replication. node: the tree of events; slot: the next free place
 after each place of an arrival; free: resources that are open and have a free unit; asked: resources to be handed work
 at this instant."""
-SCRATCH = {"waiter": WAITER, "timer": TIMER, "able": ABLE_STEP}
+SCRATCH = {"waiter": WAITER, "group": GROUP, "leaf": LEAF, "timer": TIMER, "able": ABLE_STEP}
 FIGURES = {
     "completion": TIME, "wait": WAIT, "use": USE, "work": WORK, "flow": FLOW, "step_wait": TIME, "log": LOGGED,
     "bin": COUNT,
@@ -118,7 +122,8 @@ COUNTERS = (
     "now", "horizon", "warm_up", "batch", "starts", "events", "most_events", "order", "row", "jobs", "steps", "stride",
     "stations", "batches", "queues", "resources", "arrivals", "releases", "runnings", "leaves", "words", "units_end",
     "waits_leaf", "release_leaf", "calendar_leaf", "arrival_leaf", "timer_leaf", "clock_leaf", "released", "ables",
-    "timers", "timer_room", "least_units", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
+    "timers", "timer_room", "least_units", "groups", "free_group", "free_slot", "logged", "log_room", "keeps_log",
+    "bins", "error",
 )  # fmt: skip
 WORLD = record(key=U8, **dict.fromkeys(COUNTERS, I8), **dict.fromkeys(ARRAYS, I8))
 """Time, sizes and counters of one replication, and the addresses of all arrays."""
@@ -138,6 +143,8 @@ slot_at = accessor(WORLD, "slot", INDEX)
 free_at = accessor(WORLD, "free", BITS)
 asked_at = accessor(WORLD, "asked", BITS)
 waiter_at = accessor(WORLD, "waiter", WAITER)
+group_at = accessor(WORLD, "group", GROUP)
+leaf_at = accessor(WORLD, "leaf", LEAF)
 timer_at = accessor(WORLD, "timer", TIMER)
 able_at = accessor(WORLD, "able", ABLE_STEP)
 completion_at = accessor(WORLD, "completion", TIME)

@@ -22,6 +22,7 @@ def route_arrays(shop: Shop, places: Places, numbers: Numbers) -> dict[str, Any]
     links: list[int] = []
     rows: list[dict[str, Any]] = []
     for route in shop.routes.values():
+        branches = any(step.after != ((k - 1,) if k else ()) for k, step in enumerate(route.steps))
         for i, step in enumerate(route.steps):
             follow = [k for k, other in enumerate(route.steps) if i in other.after]
             redo = route.followers(step.back_to) if step.back_to >= 0 else ()
@@ -30,7 +31,7 @@ def route_arrays(shop: Shop, places: Places, numbers: Numbers) -> dict[str, Any]
                 bounds += [len(links), len(links) + len(numbers_of_steps)]
                 links += numbers_of_steps
             names = ("follow0", "follow1", "before0", "before1", "redo0", "redo1")
-            rows.append(_op(step, places, numbers) | dict(zip(names, bounds, strict=True)))
+            rows.append(_op(step, places, numbers) | {"branches": branches} | dict(zip(names, bounds, strict=True)))
     return {"op": table(rows, OP), "link": column(links, INDEX)}
 
 
@@ -167,7 +168,7 @@ def queue_rows(shop: Shop, places: Places, slots: int) -> tuple[list[tuple[int, 
     rows: list[tuple[int, ...]] = []
     first = 0
     for ((station, _), number), size in zip(places.queues.items(), room, strict=True):
-        rows.append((first, 0, 0, NEVER, places.stations[station]))
+        rows.append((first, 0, 0, NEVER, places.stations[station], -1))
         first += size + 1
         assert number == len(rows) - 1
     return rows, first

@@ -231,7 +231,7 @@ class Oracle:
         mean = sum(s.minutes.mean for s in steps) / len(steps)
         weight = math.log(job.weight) if job.weight else -math.inf
         slack = max(left - mean_work, 0.0) / 60e6
-        return slack / (3 * max(mean, 1e-9)) + math.log(max(work.step.minutes.mean, 1e-9)) - weight
+        return slack / (3 * max(mean, 1e-9)) + (math.log(max(work.step.minutes.mean, 1e-9)) - weight)
 
     # flow of jobs
 
