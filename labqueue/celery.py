@@ -32,6 +32,7 @@ app.conf.update(
     timezone="UTC",
     beat_schedule={
         "outbox: send what is due": {"task": "labqueue.base.tasks.sweep_outbox", "schedule": 10.0},
+        "outbox: forget what ended long ago": {"task": "labqueue.base.tasks.purge_outbox", "schedule": 86_400.0},
         "forecast: notice what changed": {"task": "labqueue.planning.tasks.notice_changes", "schedule": 5.0},
     },
 )

@@ -20,6 +20,8 @@ from labqueue.base.models import OutboxRow
 log = logging.getLogger(__name__)
 
 MAX_ATTEMPTS = 3
+# How long ended work can still be looked up.
+KEPT = timedelta(days=30)
 State = OutboxRow.State
 Publish = Callable[[], None]
 Work = Callable[[OutboxRow], Publish]
@@ -212,3 +214,10 @@ def sweep(limit: int = 200) -> list[int]:
     for row_id in ids:
         poke(row_id)
     return ids
+
+
+def purge() -> int:
+    """Forget work that ended well long ago; how many rows. Work that was set aside stays until somebody has looked."""
+    long_ago = timezone.now() - KEPT
+    ended = OutboxRow.objects.filter(state__in=[State.DONE, State.REPLACED], finished_at__lt=long_ago)
+    return ended.delete()[0]

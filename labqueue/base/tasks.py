@@ -15,3 +15,9 @@ def run_outbox(row_id: int) -> None:
 def sweep_outbox() -> None:
     """Send again what is due and has no message on its way."""
     outbox.sweep()
+
+
+@shared_task(name="labqueue.base.tasks.purge_outbox")
+def purge_outbox() -> None:
+    """Forget work that ended well long ago."""
+    outbox.purge()

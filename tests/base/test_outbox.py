@@ -458,6 +458,17 @@ def test_the_task_sweeps(press: Press, sent: Sent) -> None:
     assert sent == [row.pk]
 
 
+def test_what_ended_well_long_ago_is_forgotten_and_nothing_else(press: Press) -> None:
+    recent, old, dead, queued = (put(f"case:{number}") for number in range(4))
+    for row in (recent, old, dead):
+        outbox.run(row.pk)
+    long_ago = timezone.now() - outbox.KEPT - timedelta(hours=1)
+    OutboxRow.objects.filter(pk__in=[old.pk, dead.pk]).update(finished_at=long_ago)
+    OutboxRow.objects.filter(pk=dead.pk).update(state=State.DEAD)
+    tasks.purge_outbox()
+    assert set(OutboxRow.objects.values_list("pk", flat=True)) == {recent.pk, dead.pk, queued.pk}
+
+
 # The rules in the database
 
 
