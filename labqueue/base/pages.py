@@ -32,7 +32,7 @@ def onto_form(form: BaseForm, refusal: Refusal) -> None:
 
 
 class RefusalPages:
-    """Middleware: a refusal that a page raises is shown in one shape. The interface for programs has its own handler."""
+    """Middleware: a refusal that a page raises is shown in one shape. The interface for programs has its own."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
