@@ -39,6 +39,8 @@ TABLE: dict[str, frozenset[Role]] = {
     "orders:people": ADMIN,
     "orders:person": ADMIN,
     "orders:practices": ADMIN | MANAGER,
+    "POST orders:practices": ADMIN,
+    "orders:practice": ADMIN,
     "api:cases": EVERYBODY,
     "POST api:cases": PRACTICE,
     "api:case": EVERYBODY,

@@ -1,13 +1,12 @@
-"""The administrator's pages: people and practices."""
+"""The administrator's pages of people."""
 
 from typing import Any
 
 from django import forms
 from django.contrib import messages
-from django.db.models import Count, Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
-from django.views.decorators.http import require_GET, require_http_methods
+from django.views.decorators.http import require_http_methods
 
 from labqueue.base import audit
 from labqueue.base.errors import NotFound, Refusal, refuse
@@ -66,13 +65,3 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, f"{found.shown_name} can {'' if found.is_active else 'no longer '}sign in.")
         return redirect("orders:person", found.pk)
     return render(request, "orders/person.html", {"person": found, "trail": audit.trail(found)[::-1]})
-
-
-@require_GET
-def practices(request: HttpRequest) -> HttpResponse:
-    """All practices with their people and open cases."""
-    counted = Practice.objects.annotate(
-        people=Count("members", distinct=True),
-        open_cases=Count("cases", distinct=True, filter=~Q(cases__state__in=["draft", "shipped", "cancelled"])),
-    )
-    return render(request, "orders/practices.html", {"practices": counted})

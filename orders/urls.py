@@ -2,7 +2,7 @@
 
 from django.urls import URLPattern, path
 
-from orders import api, people_pages
+from orders import api, people_pages, practice_pages
 from orders import pages as shown
 
 pages: list[URLPattern] = [
@@ -19,7 +19,8 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/resume", shown.resume, name="resume"),
     path("people", people_pages.people, name="people"),
     path("people/<int:pk>", people_pages.person, name="person"),
-    path("practices", people_pages.practices, name="practices"),
+    path("practices", practice_pages.practices, name="practices"),
+    path("practices/<str:code>", practice_pages.practice, name="practice"),
 ]
 
 programs: list[URLPattern] = [

@@ -20,7 +20,14 @@ PEOPLE = {
     Role.ADMIN: cast.administrator,
 }
 # Something that fits each kind of part of an address; nothing of that name exists.
-FILLING = {"number": "9999999", "pk": 999999, "code": "nowhere", "station": "nowhere", "username": "nobody"}
+FILLING = {
+    "number": "9999999",
+    "pk": 999999,
+    "paper_id": 999999,
+    "code": "nowhere",
+    "station": "nowhere",
+    "username": "nobody",
+}
 METHODS = ("GET", "POST", "PUT")
 
 

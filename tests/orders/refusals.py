@@ -21,14 +21,16 @@ def everything(tables: Tables) -> dict[str, list[dict[str, Any]]]:
 
 
 @contextmanager
-def refused(field: str, words: str, kind: type[Refusal] = Refusal, also: Tables = ()) -> Iterator[None]:
+def refused(
+    field: str, words: str, kind: type[Refusal] = Refusal, also: Tables = ()
+) -> Iterator[pytest.ExceptionInfo[Refusal]]:
     """What is done within is refused with a fault at `field` that says `words`, and leaves nothing behind.
 
     `also` are tables beside those of the cases that must stay as they are.
     """
     before = everything(TABLES + also)
     with pytest.raises(kind) as caught:
-        yield
+        yield caught
     assert caught.type is kind
     faults = {(fault.field, fault.message) for fault in caught.value.faults}
     assert any(at == field and words in message for at, message in faults), faults

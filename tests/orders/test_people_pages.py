@@ -1,4 +1,4 @@
-"""The administrator's pages."""
+"""The administrator's pages of people."""
 
 import re
 
@@ -7,7 +7,6 @@ from django.test import Client
 
 from labqueue.base.models import User
 from tests import cast
-from tests.orders import build
 
 pytestmark = pytest.mark.django_db
 
@@ -68,15 +67,3 @@ def test_the_own_account_stays_on(admin: Client) -> None:
 
 def test_an_unknown_person_is_not_found(admin: Client) -> None:
     assert admin.get("/people/999999").status_code == 404
-
-
-def test_practices_are_listed_with_their_open_cases(admin: Client) -> None:
-    build.signed_case()
-    build.signed_case()
-    build.draft_case()
-    (practice,) = admin.get("/practices").context["practices"]
-    assert (practice.open_cases, practice.people) == (2, 2)
-
-
-def test_without_practices_the_page_says_so(admin: Client) -> None:
-    assert "No practices yet" in admin.get("/practices").content.decode()
