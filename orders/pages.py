@@ -66,7 +66,7 @@ def case_context(user: User, found: Case) -> dict[str, Any]:
         "mark": seal.mark(found, counts),
         "actions": actions_for(user, found),
         "versions": with_changes(versions, found.practice),
-        "trail": trail_of(found),
+        "trail": trail_of(found, user),
     }
 
 
