@@ -9,12 +9,14 @@ from numpy.typing import NDArray
 
 from labqueue.engine.calendars import MINUTE, since
 from labqueue.engine.histogram import quantile_of_counts
+from labqueue.engine.jobs import Job
 from labqueue.engine.measures import mean_and_interval, quantile, row_quantile, wilson
 from labqueue.engine.plan import Plan
 from labqueue.engine.run import Books, run_replications
 from labqueue.engine.shop import Shop
 from labqueue.engine.state import NEVER
 
+CHUNK = 256
 QUANTILES = {"p05": 0.05, "p50": 0.5, "p80": 0.8, "p95": 0.95}
 
 
@@ -57,41 +59,55 @@ def simulate(shop: Shop, replications: int = 1000, seed: int = 1, threads: int =
     if replications < 1 or threads < 1:
         raise ValueError("replications and threads must be at least 1")
     plan, books = run_replications(shop, replications, seed, threads)
-    by_job = np.ascontiguousarray(books.completion.T)
+    completions = np.empty((len(shop.jobs), replications))
     return Forecast(
         now=shop.now,
         replications=replications,
         seed=seed,
-        jobs=_jobs(shop, books, by_job),
+        jobs=_jobs(shop, books, completions),
         stations=_stations(plan, books),
         resources=_resources(plan, books),
         arrivals=_arrivals(shop, books),
-        completions=np.where(by_job >= NEVER, np.inf, by_job / MINUTE),
+        completions=completions,
     )
 
 
-def _jobs(shop: Shop, books: Books, by_job: NDArray[np.int64]) -> list[dict[str, Any]]:
-    replications = by_job.shape[1]
-    finished = by_job < NEVER
-    done = finished.sum(axis=1)
-    sums = np.where(finished, by_job, 0).sum(axis=1)
-    due = np.array([NEVER if j.due is None else since(shop.now, j.due) for j in shop.jobs], dtype=np.int64)
-    late = ((by_job > due[:, None]) & (finished | (due < shop.horizon)[:, None])).sum(axis=1)
-    ascending = np.sort(by_job, axis=1)
-    points = {name: row_quantile(ascending, share) for name, share in QUANTILES.items()} if len(by_job) else {}
-    waits = _waits(shop, books, replications)
-    return [
-        {
-            "id": job.id,
-            "late": None if job.due is None else int(late[i]) / replications,
-            "late_ci": None if job.due is None else wilson(int(late[i]), replications),
-            "finish": {name: _instant(shop.now, float(point[i])) for name, point in points.items()},
-            "mean_finish": _instant(shop.now, int(sums[i]) / int(done[i])) if done[i] else None,
-            "unfinished": 1.0 - int(done[i]) / replications,
-            "waits": waits[i],
-        }
-        for i, job in enumerate(shop.jobs)
-    ]
+def _jobs(shop: Shop, books: Books, completions: NDArray[np.float64]) -> list[dict[str, Any]]:
+    """The entries of the jobs, some hundred at a time so that few copies of the completions stand in memory at once.
+
+    Fills `completions` (jobs, replications) in minutes.
+    """
+    waits = _waits(shop, books, completions.shape[1])
+    found: list[dict[str, Any]] = []
+    for first in range(0, len(shop.jobs), CHUNK):
+        rows = np.sort(np.ascontiguousarray(books.completion[:, first : first + CHUNK].T), axis=1)
+        points = {name: row_quantile(rows, share) for name, share in QUANTILES.items()}
+        for i, job in enumerate(shop.jobs[first : first + CHUNK]):
+            finish = {name: _instant(shop.now, float(point[i])) for name, point in points.items()}
+            found.append({**_job(shop, job, rows[i]), "finish": finish, "waits": waits[first + i]})
+        times = books.completion[:, first : first + CHUNK].T
+        completions[first : first + CHUNK] = np.where(times >= NEVER, np.inf, times / MINUTE)
+    return found
+
+
+def _job(shop: Shop, job: Job, ascending: NDArray[np.int64]) -> dict[str, Any]:
+    """The figures of one job from its completions in ascending order, but for the quantiles."""
+    replications = len(ascending)
+    done = int(np.searchsorted(ascending, NEVER))
+    late = late_ci = None
+    if job.due is not None:
+        due = since(shop.now, job.due)
+        count = done - min(int(np.searchsorted(ascending, due, side="right")), done)
+        if due < shop.horizon:
+            count += replications - done
+        late, late_ci = count / replications, wilson(count, replications)
+    return {
+        "id": job.id,
+        "late": late,
+        "late_ci": late_ci,
+        "mean_finish": _instant(shop.now, int(ascending[:done].sum()) / done) if done else None,
+        "unfinished": (replications - done) / replications,
+    }
 
 
 def _instant(now: datetime, microseconds: float) -> str | None:

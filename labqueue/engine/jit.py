@@ -30,10 +30,11 @@ def _fingerprint() -> str:
 
 
 def _writable(folder: Path) -> bool:
+    """Whether files can be kept in a folder that is ours: what lies in it will be loaded as code."""
     try:
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
         with tempfile.TemporaryFile(dir=folder):
-            return True
+            return folder.stat().st_uid == os.getuid()
     except OSError:
         return False
 
@@ -109,6 +110,8 @@ def accessor(world: np.dtype[np.void], array: str, item: np.dtype[np.void]) -> C
             byte, word = ir.IntType(8).as_pointer(), ir.IntType(64)
             field = builder.gep(builder.bitcast(arguments[0], byte), [ir.Constant(word, offset)])
             address = builder.load(builder.bitcast(field, word.as_pointer()))
+            # The address never changes, whatever the kernel writes: the compiler need not load it again.
+            address.set_metadata("invariant.load", builder.module.add_metadata([]))
             number = arguments[1] if signature.args[1].bitwidth == 64 else builder.sext(arguments[1], word)
             place = builder.add(address, builder.mul(number, ir.Constant(word, item.itemsize)))
             return builder.inttoptr(place, context.get_value_type(item_type))
