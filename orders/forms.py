@@ -106,7 +106,7 @@ class ToothForm(HouseForm):
         label="Shade of the abutment", required=False, help_text="Only where it is tooth-coloured."
     )
     crown_material = forms.ChoiceField(label="Material of the crown", required=False, choices=MATERIALS)
-    shade = forms.CharField(label="Shade of the crown", required=False, help_text="Such as A2.")
+    shade = forms.CharField(label="Shade of the crown", required=False, help_text="As on your shade guide.")
     layered = forms.BooleanField(label="Layered crown", required=False)
     retention = forms.ChoiceField(
         label="Retention", required=False, choices=[("", "Usual for the product"), *Retention.choices]

@@ -87,7 +87,7 @@ def platform_is_one(item: Item) -> Iterator[Wrong]:
 def shade_is_given(item: Item) -> Iterator[Wrong]:
     """A crown needs a shade."""
     if item.kind != Kind.ABUTMENT and not item.shade:
-        yield Wrong("shade", "Give the shade of the crown, such as A2.")
+        yield Wrong("shade", "Give the shade of the crown, as on your shade guide.")
 
 
 def texts_fit(item: Item) -> Iterator[Wrong]:

@@ -17,7 +17,9 @@ from orders.models import Case
 from orders.signoff import sign
 from tests import cast
 
-IMPLANT = {"system": "Corvane S", "connection": "conical", "platform": Decimal("4.3")}
+# The usual shade and implant system of these orders.
+SHADE, SYSTEM = "A2", "Corvane S"
+IMPLANT = {"system": SYSTEM, "connection": "conical", "platform": Decimal("4.3")}
 
 
 def abutment(tooth: str = "8", **facts: Any) -> ItemFacts:
@@ -28,13 +30,13 @@ def abutment(tooth: str = "8", **facts: Any) -> ItemFacts:
 
 def crown(tooth: str = "8", **facts: Any) -> ItemFacts:
     """A zirconia crown that goes on it."""
-    given = {"notation": "universal", "material": "zirconia_4y", "shade": "A2", **facts}
+    given = {"notation": "universal", "material": "zirconia_4y", "shade": SHADE, **facts}
     return ItemFacts(kind="crown", tooth=tooth, **given)
 
 
 def screw_crown(tooth: str = "8", **facts: Any) -> ItemFacts:
     """A one-piece zirconia crown on a titanium base."""
-    given = {"notation": "universal", "material": "zirconia_4y", "shade": "A2", **IMPLANT, **facts}
+    given = {"notation": "universal", "material": "zirconia_4y", "shade": SHADE, **IMPLANT, **facts}
     return ItemFacts(kind="screw_crown", tooth=tooth, **given)
 
 

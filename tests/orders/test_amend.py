@@ -55,11 +55,11 @@ def test_until_it_is_signed_the_old_version_counts() -> None:
 @pytest.mark.parametrize("accepted", [False, True])
 def test_a_signed_change_waits_for_acceptance_again(accepted: bool) -> None:
     case = build.accepted_case() if accepted else build.signed_case()
-    changed(case, items=[build.abutment(), build.crown(shade="A3")])
+    changed(case, items=[build.abutment(), build.crown(shade="N3")])
     assert (case.state, case.accepted_at) == ("signed", None)
     assert case.current is not None
     assert case.current.version == 2
-    assert [item.shade for item in case.current.items.all()] == ["", "A3"]
+    assert [item.shade for item in case.current.items.all()] == ["", "N3"]
 
 
 def test_a_change_of_a_case_on_the_floor_leaves_it_there() -> None:

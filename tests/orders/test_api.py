@@ -24,8 +24,8 @@ ITEM = {
     "tooth": "8",
     "notation": "universal",
     "material": "zirconia_4y",
-    "shade": "A2",
-    "system": "Corvane S",
+    "shade": build.SHADE,
+    "system": build.SYSTEM,
     "connection": "conical",
     "platform": "4.3",
 }
@@ -114,9 +114,9 @@ def test_change_drop_and_sign_again() -> None:
     assert assistant.ask("POST", f"/{number}/amend").json()["draft"]["version"] == 2
     assert assistant.ask("POST", f"/{number}/discard").json()["draft"] is None
     assistant.ask("POST", f"/{number}/amend")
-    assistant.ask("PUT", f"/{number}/prescription", order(items=[{**ITEM, "shade": "A3"}]))
+    assistant.ask("PUT", f"/{number}/prescription", order(items=[{**ITEM, "shade": "N3"}]))
     signed = doctor.ask("POST", f"/{number}/sign").json()
-    assert (signed["prescription"]["version"], signed["prescription"]["items"][0]["shade"]) == (2, "A3")
+    assert (signed["prescription"]["version"], signed["prescription"]["items"][0]["shade"]) == (2, "N3")
 
 
 def test_the_laboratory_does_not_read_what_is_not_signed() -> None:

@@ -161,13 +161,13 @@ def test_instants_of_a_practice_elsewhere_are_in_both_zones() -> None:
 def test_a_change_is_shown_to_the_practice_only() -> None:
     case = build.signed_case()
     amend(cast.assistant(), case)
-    edit_draft(cast.assistant(), case, **build.order(items=[build.abutment(), build.crown(shade="B4")]))
+    edit_draft(cast.assistant(), case, **build.order(items=[build.abutment(), build.crown(shade="D2")]))
     practice, laboratory = (
         text(browser(who).get(f"/cases/{case.number}")) for who in (cast.assistant(), cast.manager())
     )
-    assert "crown on an abutment: shade A2 → B4" in practice
+    assert f"crown on an abutment: shade {build.SHADE} → D2" in practice
     assert "change in preparation, not signed" in practice
-    assert "B4" not in laboratory
+    assert "D2" not in laboratory
     assert "The practice is preparing a change" in laboratory
 
 

@@ -40,7 +40,7 @@ def test_the_trail_holds_before_and_after() -> None:
 
 def test_a_fault_leaves_the_draft_as_it_was() -> None:
     case = build.draft_case()
-    with refused("items.0.shade", "such as A2"):
+    with refused("items.0.shade", "as on your shade guide"):
         edit_draft(cast.assistant(), case, **build.order(items=[build.crown(shade="")]))
     assert lines(case) == [(1, 11, "abutment"), (2, 11, "crown")]
 
@@ -83,7 +83,7 @@ def test_a_change_leaves_the_case_alone_until_it_is_signed() -> None:
 def test_a_piece_keeps_its_line_through_all_versions() -> None:
     case = build.signed_case(items=[build.screw_crown("30"), build.abutment(), build.crown()])
     amend(cast.assistant(), case)
-    items = [build.crown(shade="A3"), build.screw_crown("3"), build.abutment()]
+    items = [build.crown(shade="N3"), build.screw_crown("3"), build.abutment()]
     edit_draft(cast.assistant(), case, **build.order(items=items))
     assert lines(case) == [(2, 11, "abutment"), (3, 11, "crown"), (4, 16, "screw_crown")]
     assert case.current is not None

@@ -33,7 +33,8 @@ def test_a_draft_is_written_with_its_pieces() -> None:
     assert (draft.version, draft.note, draft.seat_at, draft.signed_at) == (1, "Light contacts.", case.seat_at, None)
     lower, upper = draft.items.all()
     assert (lower.line, lower.kind, lower.tooth, lower.retention, lower.platform) == (1, "abutment", 11, "screw", 430)
-    assert (upper.line, upper.kind, upper.tooth, upper.retention, upper.shade) == (2, "crown", 11, "cement", "A2")
+    assert (upper.line, upper.kind, upper.tooth, upper.retention) == (2, "crown", 11, "cement")
+    assert (lower.system, upper.system, lower.shade, upper.shade) == (build.SYSTEM, "", "", build.SHADE)
     assert {lower.stage, upper.stage} == {"final"}
 
 
@@ -175,7 +176,7 @@ def test_a_tight_appointment_is_taken() -> None:
         ({"platform": Decimal("4.305")}, "platform", "to the hundredth"),
         ({"platform": Decimal("NaN")}, "platform", "from 2 to 8 mm"),
         ({"platform": Decimal("1e40")}, "platform", "from 2 to 8 mm"),
-        ({"shade": ""}, "shade", "such as A2"),
+        ({"shade": ""}, "shade", "as on your shade guide"),
         ({"shade": "A" * 21}, "shade", "more than 20 characters"),
         ({"system": "S" * 41}, "system", "more than 40 characters"),
         ({"layered": True}, "layered", "Only a final crown on an abutment"),
@@ -247,7 +248,7 @@ def test_an_unusual_material_is_taken_with_its_warning() -> None:
     [
         ([build.abutment(), build.screw_crown()], "a one-piece crown is abutment and crown in one"),
         ([build.screw_crown(), build.crown()], "a one-piece crown is abutment and crown in one"),
-        ([build.crown(), build.crown(shade="A3")], "ordered twice"),
+        ([build.crown(), build.crown(shade="N3")], "ordered twice"),
         ([build.crown(), build.crown("11", notation="fdi")], "ordered twice"),
     ],
 )

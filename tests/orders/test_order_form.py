@@ -30,9 +30,9 @@ def tooth(index: int, **facts: str) -> dict[str, str]:
         "abutment_material": "titanium",
         "abutment_shade": "",
         "crown_material": "zirconia_4y",
-        "shade": "A2",
+        "shade": "N2",
         "retention": "",
-        "system": "Corvane S",
+        "system": "Averin C",
         "connection": "conical",
         "platform": "4.3",
     }
@@ -75,10 +75,10 @@ def test_an_abutment_with_its_crown(browser: Client) -> None:
     assert (case.patient_ref, case.stage, case.seat_at) == ("K-2041", "final", build.seat_in(15))
     usual = {"tooth": 11, "layered": False}
     bare = {"system": "", "connection": "", "platform": None}
-    implant = {"system": "Corvane S", "connection": "conical", "platform": 430}
+    implant = {"system": "Averin C", "connection": "conical", "platform": 430}
     assert pieces(case) == [
         {**usual, **implant, "line": 1, "kind": "abutment", "material": "titanium", "shade": "", "retention": "screw"},
-        {**usual, **bare, "line": 2, "kind": "crown", "material": "zirconia_4y", "shade": "A2", "retention": "cement"},
+        {**usual, **bare, "line": 2, "kind": "crown", "material": "zirconia_4y", "shade": "N2", "retention": "cement"},
     ]
 
 
@@ -123,7 +123,7 @@ def test_an_appointment_is_by_the_practices_clock(client: Client) -> None:
         ({"abutment_material": ""}, "abutment_material", "Choose the material"),
         ({"abutment_material": "pmma"}, "abutment_material", "PMMA is not possible for a final abutment"),
         ({"crown_material": "pmma"}, "crown_material", "PMMA is not possible for a final crown"),
-        ({"shade": ""}, "shade", "such as A2"),
+        ({"shade": ""}, "shade", "as on your shade guide"),
         ({"abutment_shade": "s" * 21}, "abutment_shade", "more than 20 characters"),
         ({"retention": "screw"}, "retention", "order a one-piece crown"),
         ({"system": ""}, "system", "Give the implant system"),
@@ -219,9 +219,9 @@ def test_the_last_tooth_cannot_be_taken_out(browser: Client) -> None:
         [build.abutment(), build.crown()],
         [
             build.crown("30", layered=True, material="zirconia_3y"),
-            build.abutment("30", material="zirconia_3y", shade="A1"),
+            build.abutment("30", material="zirconia_3y", shade="N1"),
         ],
-        [build.crown(system="Corvane S", connection="morse")],
+        [build.crown(system="Averin C", connection="morse")],
         [build.abutment("UR3", notation="palmer")],
         [build.screw_crown("3", retention="angled_screw"), build.screw_crown("14"), build.abutment(), build.crown()],
     ],
@@ -252,11 +252,11 @@ def test_of_a_signed_case_patient_and_stage_are_not_asked(browser: Client) -> No
 
 
 def test_systems_that_were_written_before_are_offered(browser: Client) -> None:
-    build.draft_case(items=[build.screw_crown(system="Halden Q")])
-    build.draft_case(cast.assistant("southgate"), items=[build.screw_crown(system="Foreign")])
+    build.draft_case(items=[build.screw_crown(system="Tolbeck H")])
+    build.draft_case(cast.assistant("southgate"), items=[build.screw_crown(system="Ferrin O")])
     text = browser.get("/cases/new").content.decode()
-    assert '<option value="Halden Q">' in text
-    assert "Foreign" not in text
+    assert '<option value="Tolbeck H">' in text
+    assert "Ferrin O" not in text
 
 
 def test_without_a_draft_there_is_no_form(browser: Client) -> None:

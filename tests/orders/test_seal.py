@@ -43,9 +43,9 @@ OTHER: dict[str, object] = {
     "tooth": 21,
     "material": "pmma",
     "layered": True,
-    "shade": "A3",
+    "shade": "N3",
     "retention": "cement",
-    "system": "Other",
+    "system": "Merrow T",
     "connection": "morse",
     "platform": 350,
 }

@@ -53,14 +53,14 @@ def test_a_signed_version_is_frozen_in_the_database() -> None:
     case = build.signed_case()
     for change in (
         lambda: Prescription.objects.filter(case=case).update(note="other"),
-        lambda: Item.objects.filter(prescription__case=case).update(shade="B1"),
+        lambda: Item.objects.filter(prescription__case=case).update(shade="D1"),
         lambda: Item.objects.filter(prescription__case=case).update(frozen=False),
         lambda: Item.objects.filter(prescription__case=case).delete(),
     ):
         with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
             change()
     assert case.current is not None
-    assert [item.shade for item in case.current.items.all()] == ["", "A2"]
+    assert [item.shade for item in case.current.items.all()] == ["", build.SHADE]
 
 
 def test_an_assistant_cannot_sign() -> None:
@@ -105,7 +105,7 @@ def test_a_draft_that_changed_after_it_was_read_is_not_signed() -> None:
     case, prescriber = build.draft_case(), cast.prescriber()
     assert case.draft is not None
     mark = seal.mark(case, case.draft)
-    edit_draft(cast.assistant(), case, **build.order(items=[build.abutment(), build.crown(shade="A3")]))
+    edit_draft(cast.assistant(), case, **build.order(items=[build.abutment(), build.crown(shade="N3")]))
     with refused("", "changed after you read it", Conflict):
         sign(prescriber, case, seen=mark)
 

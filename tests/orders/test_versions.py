@@ -32,18 +32,18 @@ def test_the_same_order_has_no_differences() -> None:
 
 
 def test_a_shade() -> None:
-    found = change(items=[build.abutment(), build.crown(shade="A3")])
-    assert found == ["8 Universal, upper right central incisor, crown on an abutment: shade A2 → A3"]
+    found = change(items=[build.abutment(), build.crown(shade="N3")])
+    assert found == [f"8 Universal, upper right central incisor, crown on an abutment: shade {build.SHADE} → N3"]
 
 
 def test_everything_of_a_piece() -> None:
     piece = build.abutment(
-        material="zirconia_3y", shade="A1", system="Other", connection="morse", platform=Decimal("5.3")
+        material="zirconia_3y", shade="N1", system="Merrow T", connection="morse", platform=Decimal("5.3")
     )
     found = change(items=[piece, build.crown()])
     start = "8 Universal, upper right central incisor, abutment: "
     assert [line.removeprefix(start) for line in found] == [
-        *("material Titanium alloy → Zirconia 3Y", "shade none → A1", "system Corvane S → Other"),
+        *("material Titanium alloy → Zirconia 3Y", "shade none → N1", f"system {build.SYSTEM} → Merrow T"),
         *("connection Conical with index → Morse taper", "platform 4.3 mm → 5.3 mm"),
     ]
 
