@@ -45,6 +45,8 @@ def _read(name: str) -> object:
         raise ShopError(f"{name}: cannot be read: {problem}") from problem
     try:
         return json.loads(raw, object_pairs_hook=_unique)
+    except RecursionError as problem:
+        raise ShopError(f"{name}: is nested too deeply") from problem
     except json.JSONDecodeError as problem:
         raise ShopError(f"{name}: is not JSON: {problem}") from problem
 

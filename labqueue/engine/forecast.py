@@ -164,7 +164,7 @@ def _stations(plan: Plan, books: Books) -> list[dict[str, Any]]:
                 "wait_mean": None if mean is None else mean / MINUTE,
                 "wait_ci": _in_minutes(interval),
                 "wait_p95": _p95(books, i),
-                "queue_mean": int(books.use["waiting"][:, i].sum()) / measured / replications,
+                "queue_mean": int(books.use["waiting"][:, i].sum()) / measured / replications if measured else None,
                 "started": int(starts.sum()) / replications,
             }
         )

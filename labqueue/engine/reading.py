@@ -1,12 +1,16 @@
 """Checked reading of the values in a shop file: each refusal names the place and says what would do."""
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime, timezone
 from typing import Any, NoReturn
 
 LONGEST_MINUTES = 1e8
 """The longest duration accepted, in minutes (190 years): beyond it, microseconds would not fit a float exactly."""
+
+
+LARGEST = 1e15
+"""The largest number of any kind accepted; floats count whole numbers exactly up to there."""
+FIRST_YEAR, LAST_YEAR = 1900, 2300
 
 
 class ShopError(ValueError):
@@ -65,7 +69,7 @@ def truth(value: object, place: str) -> bool:
 
 def number(value: object, place: str, *, above: float | None = None, least: float | None = None) -> float:
     """`value` as a finite number, `above` a bound or at `least` another."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) <= LARGEST:
         refuse(place, "must be a finite number")
     if above is not None and value <= above:
         refuse(place, f"must be above {above:g}, not {value:g}")
@@ -105,6 +109,8 @@ def instant(value: object, place: str) -> datetime:
     offset = parsed.utcoffset()
     if offset is None:
         refuse(place, f'"{value}" needs an offset from UTC such as -05:00')
+    if not FIRST_YEAR <= parsed.year <= LAST_YEAR:
+        refuse(place, f"must lie between the years {FIRST_YEAR} and {LAST_YEAR}")
     return parsed.astimezone(timezone(offset))
 
 

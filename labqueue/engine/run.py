@@ -17,7 +17,7 @@ from labqueue.engine.state import FINE, LOG_FULL, TOO_MANY_EVENTS, TOO_MANY_JOBS
 
 SLICE = 25
 """Replications of one call of the kernel."""
-MOST_SLOTS = 4_000_000
+MOST_SLOTS = 500_000
 """Jobs that came and are not finished, in one replication, after which it is given up."""
 
 

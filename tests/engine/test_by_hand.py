@@ -486,6 +486,12 @@ def test_figures_without_anything_to_divide_by_are_null() -> None:
     assert forecast.jobs[0]["unfinished"] == 1.0
 
 
+def test_a_horizon_of_less_than_a_microsecond() -> None:
+    forecast = simulate(Shop.from_dict(document(jobs=[job("a")], horizon_minutes=1e-9)), 2)
+    assert forecast.stations[0]["queue_mean"] is None
+    assert forecast.jobs[0]["unfinished"] == 1.0
+
+
 def test_an_empty_shop_has_an_empty_forecast() -> None:
     forecast = simulate(Shop.from_dict({"now": "2026-03-02T08:00:00Z", "horizon_minutes": 10}), 3, seed=5)
     assert forecast.to_dict() == {

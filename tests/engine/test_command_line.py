@@ -52,6 +52,7 @@ def test_a_shop_from_standard_input() -> None:
         ('{"now": "2026-03-02T08:00:00Z", "horizon_minutes": -1}', "horizon_minutes: must be"),
         ('{"now": "2026-03-02T08:00:00Z", "now": "2026-03-02T08:00:00Z"}', 'the key "now" stands twice'),
         ("[]", "must be an object"),
+        ("[" * 100_000, "-: is nested too deeply"),
     ],
 )
 def test_a_refusal_is_one_line_and_status_2(text: str, line: str) -> None:
