@@ -66,7 +66,7 @@ class NewPracticeForm(PracticeForm):
     code = forms.CharField(
         label="Code",
         max_length=12,
-        help_text="Short and for good, such as northgate. It never changes.",
+        help_text="Short, such as northgate. It never changes.",
         widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "none", "spellcheck": "false"}),
     )
     field_order = ("code",)

@@ -6,10 +6,11 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Page, expect
 
-from orders.models import Case
+from orders.models import Case, Practice
 from tests import cast
 from tests.harness.browser import Console
 from tests.orders import build
+from tests.orders.scans import scanned
 
 SignedIn = Callable[..., Page]
 Axe = Callable[[Page], None]
@@ -97,6 +98,74 @@ def test_the_form_by_keyboard_alone(signed_in: SignedIn) -> None:
     assert seen.index("note") < seen.index("Save the draft")
 
 
+# Of each single-line control of the form: where its label begins, and how far below that the control does.
+CONTROLS = """[...document.querySelectorAll(".fields > .field:not(fieldset, .tick)")].map(field => {
+    const [label, control] = [field.querySelector("label"), field.querySelector("input, select")];
+    const top = label.getBoundingClientRect().top;
+    return [Math.round(top), Math.round(control.getBoundingClientRect().top - top)];
+})"""
+
+
+def rows(page: Page) -> dict[int, set[int]]:
+    """The controls of the form, by the height at which their labels begin."""
+    found: dict[int, set[int]] = {}
+    for label, below in page.evaluate(CONTROLS):
+        found.setdefault(label, set()).add(below)
+    return found
+
+
+@pytest.mark.parametrize(("width", "count"), [(1280, 5), (820, 8), (390, 13)])
+def test_controls_of_one_row_begin_at_one_height(
+    signed_in: SignedIn, console_errors: Console, width: int, count: int
+) -> None:
+    """However long the help of a field is, and whether it was refused or not."""
+    page = signed_in(cast.assistant(), viewport={"width": width, "height": 900})
+    page.goto("/cases/new")
+    empty = rows(page)
+    fill(page)
+    page.get_by_label("Shade of the crown").fill("")
+    page.get_by_label("Implant system").fill("")
+    page.get_by_role("button", name="Save the draft").click()
+    expect(page.locator(".field.wrong")).to_have_count(2)
+    console_errors.expect("422")
+    for found in (empty, rows(page)):
+        assert len(found) == count
+        assert all(len(heights) == 1 for heights in found.values()), found
+
+
+def test_the_scans_of_a_case_unfold_without_scripts(signed_in: SignedIn, axe: Axe) -> None:
+    case = build.accepted_case()
+    scanned(case, 40)
+    page = signed_in(cast.manager(), java_script_enabled=False)
+    page.goto(f"/cases/{case.number}")
+    history = page.get_by_role("region", name="History")
+    expect(history.get_by_text("Scanned: mill").locator("visible=true")).to_have_count(1)
+    history.get_by_text("39 scans before").click()
+    expect(history.get_by_text("Scanned: mill").locator("visible=true")).to_have_count(40)
+    page = signed_in(cast.manager())
+    page.goto(f"/cases/{case.number}")
+    page.get_by_text("39 scans before").click()
+    axe(page)
+
+
+def test_the_administrator_adds_a_practice_and_changes_it(signed_in: SignedIn, axe: Axe) -> None:
+    page = signed_in(cast.administrator())
+    page.goto("/practices")
+    for label, text in {"Code": "westbrook", "Name": "Westbrook Dental", "Address": "9 West Lane"}.items():
+        page.get_by_label(f"{label} (needed)").fill(text)
+    page.get_by_label("Telephone").fill("555 0199")
+    page.get_by_label("Palmer").check()
+    page.get_by_label("Friday").uncheck()
+    page.get_by_role("button", name="Add").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Westbrook Dental")
+    page.get_by_label("Time zone").fill("Europe/Lisbon")
+    page.get_by_role("button", name="Save").click()
+    expect(page.get_by_text("time zone America/New_York → Europe/Lisbon")).to_be_visible()
+    axe(page)
+    practice = Practice.objects.get(code="westbrook")
+    assert (practice.notation, practice.weekdays, practice.time_zone) == ("palmer", "0123", "Europe/Lisbon")
+
+
 @pytest.mark.parametrize(("width", "scheme"), [(1280, "light"), (820, "light"), (390, "dark")])
 def test_pages_of_orders_are_accessible_and_fit(signed_in: SignedIn, axe: Axe, width: int, scheme: str) -> None:
     case, draft = build.signed_case(), build.draft_case(seat_at=build.seat_in(3))
@@ -104,7 +173,7 @@ def test_pages_of_orders_are_accessible_and_fit(signed_in: SignedIn, axe: Axe, w
     for person, paths in {
         cast.prescriber: ["/cases", "/cases/new", f"/cases/{draft.number}", f"/cases/{draft.number}/prescription"],
         cast.manager: ["/cases", f"/cases/{case.number}"],
-        cast.administrator: ["/people", "/practices"],
+        cast.administrator: ["/people", "/practices", "/practices/northgate"],
     }.items():
         page = signed_in(person(), **options)
         for path in paths:

@@ -3,7 +3,7 @@
 from typing import Any
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
@@ -15,17 +15,9 @@ from orders.signoff import amend
 from orders.trail import trail_of
 from tests import cast
 from tests.orders import build
+from tests.orders.scans import scanned
 
 pytestmark = pytest.mark.django_db
-
-
-@transaction.atomic
-def scanned(case: Case, times: int = 1, **facts: Any) -> None:
-    """Scans of the case's pieces as the floor records them: step by step, each started and ended."""
-    for n in range(times):
-        given = {"piece": f"26000010{n % 6:02d}", "step": "mill", "attempt": 1, "action": ("start", "done")[n % 2]}
-        after = {**given, "lot": None, "station": "milling", **facts}
-        audit.record(case, "scanned", cast.technician(), after=after)
 
 
 def words(case: Case, reader: User) -> list[str]:
