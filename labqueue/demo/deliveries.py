@@ -1,22 +1,24 @@
 """The demonstration's boxes: packed, picked up and billed, with their papers."""
 
 from datetime import date, datetime, time, timedelta
+from functools import cache
 from random import Random
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
 
-from labqueue.base.models import OutboxRow, Series
+from labqueue.base.models import OutboxRow
 from labqueue.base.money import Money
 from labqueue.base.workdays import Workdays, at
-from labqueue.demo.ledger import Change, Ledger
+from labqueue.demo.ledger import Change, Ledger, moved
 from labqueue.demo.people import Cast
 from orders.due import PICK_UP
 from orders.models import Case
 from shipping import invoicing, tasks
 from shipping.contents import Content, parts
-from shipping.models import Delivery, Invoice, Paper, Price
-from shipping.prices import COURIER
+from shipping.models import Delivery, Invoice, Paper
+from shipping.prices import COURIER, price_list
 from shipping.slip_facts import slip_facts
 from shipping.wording import both
 
@@ -28,8 +30,9 @@ FRESH = timedelta(days=2)
 class Deliveries:
     """Packs what is finished, sends it with the next pick-up, and bills it."""
 
-    def __init__(self, ledger: Ledger, cast: Cast, prices: dict[str, Price], now: datetime) -> None:
-        self.ledger, self.cast, self.prices, self.now = ledger, cast, prices, now
+    def __init__(self, ledger: Ledger, cast: Cast, now: datetime) -> None:
+        self.ledger, self.cast, self.now = ledger, cast, now
+        self.prices = cache(price_list)
         self.zone = ZoneInfo(settings.TIME_ZONE)
         self.rng = Random(5)  # noqa: S311 - a demonstration, not a secret
         self.serials: dict[int, int] = {}
@@ -40,24 +43,26 @@ class Deliveries:
         packed_at = boxed_at + timedelta(minutes=self.rng.randint(2, 25))
         if packed_at > self.now:
             return None
-        case.state = Case.State.PACKED
         person = self.rng.choice(self.cast.shipping)
+        changes.append(moved(case, Case.State.PACKED, at=packed_at, verb="packed", actor=person))
         delivery = self.ledger.add(Delivery(case=case, packed_at=packed_at, packed_by=person))
-        changes.append(Change(packed_at, "packed", person, state=Case.State.PACKED))
         self._paper(Paper.Kind.SLIP, delivery, slip_facts(delivery, inside), packed_at)
         return delivery
 
     def send(self, delivery: Delivery, inside: list[Content], changes: list[Change]) -> None:
         """Hand the box over with the next pick-up and issue its invoice. Called in the order of packing."""
-        shipped_at = self._pick_up(delivery.packed_at)
-        if shipped_at > self.now:
+        at = self._pick_up(delivery.packed_at)
+        if at > self.now:
             return
         case, person = delivery.case, delivery.packed_by
-        case.state, case.shipped_at = Case.State.SHIPPED, shipped_at
-        delivery.state, delivery.shipped_at, delivery.shipped_by = Delivery.State.SHIPPED, shipped_at, person
-        delivery.carrier, delivery.tracking = CARRIER, f"HC{self.rng.randrange(10**8):08d}"
-        changes.append(Change(shipped_at, "shipped", person, state=Case.State.SHIPPED))
-        self._bill(delivery, inside, shipped_at)
+        left: dict[str, Any] = {"at": at, "verb": "shipped", "actor": person, "shipped_at": at}
+        facts: dict[str, Any] = {"shipped_by": person, "carrier": CARRIER, "tracking": self._tracking()}
+        self.ledger.seal(delivery, [moved(delivery, Delivery.State.SHIPPED, **left, **facts)])
+        changes.append(moved(case, Case.State.SHIPPED, **left))
+        self._bill(delivery, inside, at)
+
+    def _tracking(self) -> str:
+        return f"HC{self.rng.randrange(10**8):08d}"
 
     def _pick_up(self, packed_at: datetime) -> datetime:
         local = packed_at.astimezone(self.zone)
@@ -77,15 +82,17 @@ class Deliveries:
         invoice.exemption = "" if settings.LAB_TAX_RATE else settings.LAB_TAX_EXEMPTION
         self.ledger.add(invoice)
         rows = [self.ledger.add(invoicing.as_row(invoice, number, line)) for number, line in enumerate(lines, 1)]
-        self.ledger.seal(invoice, [Change(issued_at, "issued", invoice.issued_by, number=invoice.number)])
+        after = {"number": invoice.number, "gross": invoice.gross_minor, "currency": invoice.currency}
+        after["case"] = delivery.case.number
+        self.ledger.seal(invoice, [Change(issued_at, "issued", invoice.issued_by, after)])
         self._paper(Paper.Kind.INVOICE, delivery, invoicing.invoice_facts(invoice, rows, inside), issued_at)
 
     def _lines(self, delivery: Delivery, inside: list[Content]) -> list[invoicing.Line]:
         notation = delivery.case.practice.notation
         pieces = [(one.item.make, f", tooth {both(one.item.tooth, notation)}", 1) for one in inside]
         lots = [(lot.what, f", {lot}", count) for lot, count in parts(inside).items()]
-        day = self.now.astimezone(self.zone).date()
-        return list(invoicing.lines_at(self.prices, day, [*pieces, *lots, (COURIER, "", 1)]))
+        day = invoicing.price_day(delivery.case)
+        return list(invoicing.lines_at(self.prices(day), day, [*pieces, *lots, (COURIER, "", 1)]))
 
     def _paper(self, kind: str, delivery: Delivery, facts: object, at: datetime) -> None:
         paper = self.ledger.add(Paper(kind=kind, delivery=delivery, facts=facts, created_at=at))
@@ -96,8 +103,3 @@ class Deliveries:
         row = OutboxRow(kind=tasks.KIND, subject=f"paper:{paper.pk}", payload={"paper": paper.pk})
         row.due_at, row.created_at = due_at, at
         self.ledger.add(row)
-
-    def close(self) -> None:
-        """Let the series go on behind the last number."""
-        rows = [Series(name=f"invoice/{year}", last=last) for year, last in self.serials.items()]
-        Series.objects.bulk_create(rows)

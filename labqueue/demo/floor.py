@@ -13,7 +13,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from labqueue.demo.calendars import WEEKDAYS, Hours
-from labqueue.demo.demand import Order, Trace
+from labqueue.demo.demand import Hold, Order, Trace
 
 FURNACE = "sintering"
 # Absences, breakdowns and interruptions: a step takes so much longer than its hands-on time.
@@ -109,10 +109,6 @@ class Floor:
         if _must_wait(ticket):
             self._push(at + LOOK_AGAIN, "ready", ticket)
             return
-        hold = ticket.order.hold
-        if hold and hold.since <= at < hold.until:
-            self._push(hold.until, "ready", ticket)
-            return
         station = ticket.step["station"]
         self.serial += 1
         heapq.heappush(self.benches[station].waiting, (ticket.order.due, self.serial, ticket))
@@ -152,13 +148,23 @@ class Floor:
         station = ticket.step["station"]
         self.benches[station].free += 1
         ticket.at += 1
-        hold = ticket.order.hold
-        if hold and not hold.since and ticket.at == 1:
-            hold.since, hold.until = at, at + hold.minutes * 60
-        if ticket.at < len(ticket.steps):
-            carried = self._draw(ticket.step["wait"]) if "wait" in ticket.step else 0
-            self._push(at + carried * 60, "ready", ticket)
+        if ticket.at == 1 and ticket.order.hold:
+            self._hold(at, ticket.order.hold, ticket.case)
+        elif ticket.at < len(ticket.steps):
+            self._carry(at, ticket)
         self._dispatch(at, station)
+
+    def _hold(self, at: float, hold: Hold, case: list[Ticket]) -> None:
+        """The question comes up once all pieces of the case are taken in; none goes on before it is answered."""
+        if all(ticket.at for ticket in case):
+            hold.since = at
+            hold.until = self.benches["intake"].hours.open_from(at + hold.minutes * 60)
+            for ticket in case:
+                self._carry(hold.until, ticket)
+
+    def _carry(self, at: float, ticket: Ticket) -> None:
+        carried = self._draw(ticket.step["wait"]) if "wait" in ticket.step else 0
+        self._push(at + carried * 60, "ready", ticket)
 
 
 def _daily(opens: str, closes: str, first: date, last: date, zone: ZoneInfo) -> Hours:

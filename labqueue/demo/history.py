@@ -2,12 +2,13 @@
 
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from itertools import chain, repeat
 from random import Random
 from uuid import UUID
 
 from labqueue.base.models import User
 from labqueue.demo.demand import Order, Piece, Trace
-from labqueue.demo.ledger import Change, Ledger
+from labqueue.demo.ledger import Change, Facts, Ledger, moved
 from labqueue.demo.people import Cast
 from labqueue.demo.shop import Shop
 from labqueue.production.models import Lot, LotUse, RouteStep, Scan, WorkItem, WorkStep
@@ -17,6 +18,11 @@ from orders.models import Case, Item, Prescription
 from shipping.contents import Content
 
 S = Case.State
+Step = WorkStep.State
+START, END = str(Scan.Action.START), str(Scan.Action.DONE)
+# When a step was started and done, in POSIX seconds.
+Span = tuple[float, float]
+NEVER: Span = (float("inf"), float("inf"))
 
 
 def moment(posix: float) -> datetime:
@@ -35,7 +41,7 @@ class Told:
 
 
 class History:
-    """Turns orders into rows, cut off at `now`."""
+    """Turns orders into rows, cut off at `now`, with the events that the verbs would have left behind."""
 
     def __init__(self, ledger: Ledger, cast: Cast, shop: Shop, now: datetime) -> None:
         self.ledger, self.cast, self.shop = ledger, cast, shop
@@ -45,19 +51,16 @@ class History:
     def tell(self, order: Order, number: str) -> Told:
         """The rows of one order, and the changes of its case so far."""
         case = self._case(order, number)
-        told = Told(case, [Change(case.created_at, "opened", case.created_by, stage=case.stage)])
-        changes = told.changes
         draft, items = self._prescription(order, case)
+        told = Told(case, [Change(case.created_at, "opened", case.created_by, after=seal.content(case, draft))])
         if order.signed <= self.now:
-            self._sign(order, case, draft, items)
-            changes.append(self._signature(case, draft))
+            told.changes.append(self._sign(order, case, draft, items))
         if order.cancelled <= self.now:
-            case.state = S.CANCELLED
-            changes.append(Change(moment(order.cancelled), "cancelled", case.created_by, state=S.CANCELLED))
-        if case.state == S.SIGNED and order.accepted <= self.now:
-            case.state, case.accepted_at = S.ACCEPTED, moment(order.accepted)
-            changes.append(Change(case.accepted_at, "accepted", self.cast.manager, state=S.ACCEPTED))
-        if case.state == S.ACCEPTED and order.released <= self.now:
+            told.changes.append(self._cancel(order, case))
+        if order.accepted <= self.now:
+            at, manager = moment(order.accepted), self.cast.manager
+            told.changes.append(moved(case, S.ACCEPTED, at=at, verb="accepted", actor=manager, accepted_at=at))
+        if order.released <= self.now:
             self._release(order, told, items)
         return told
 
@@ -70,6 +73,8 @@ class History:
     def _prescription(self, order: Order, case: Case) -> tuple[Prescription, list[Item]]:
         draft = self.ledger.add(Prescription(case=case, version=1, seat_at=order.seat_at))
         items = [self._item(draft, case, line, piece) for line, piece in enumerate(order.pieces, start=1)]
+        # The items are not written yet; the seal reads them as if they had been fetched.
+        vars(draft)["_prefetched_objects_cache"] = {"items": items}
         return draft, items
 
     def _item(self, draft: Prescription, case: Case, line: int, piece: Piece) -> Item:
@@ -77,54 +82,52 @@ class History:
         facts["platform"] = piece.platform or None
         return self.ledger.add(Item(prescription=draft, line=line, stage=case.stage, **facts))
 
-    def _sign(self, order: Order, case: Case, draft: Prescription, items: list[Item]) -> None:
-        member = self.cast.signers[order.practice]
-        draft.signed_by, draft.licence_number, draft.signed_at = member, member.licence_number, moment(order.signed)
+    def _sign(self, order: Order, case: Case, draft: Prescription, items: list[Item]) -> Change:
+        member, at, due_at = self.cast.signers[order.practice], moment(order.signed), moment(order.due)
+        draft.signed_by, draft.licence_number, draft.signed_at = member, member.licence_number, at
         for item in items:
             item.frozen = True
-        # The items are not written yet; the seal reads them as if they had been fetched.
-        vars(draft)["_prefetched_objects_cache"] = {"items": items}
         draft.hash = seal.seal(case, draft)
-        case.current, case.state = draft, S.SIGNED
-        case.due_at = case.first_due_at = moment(order.due)
+        facts = {"current": draft, "seat_at": draft.seat_at, "due_at": due_at, "first_due_at": due_at}
+        return moved(case, S.SIGNED, at=at, verb="signed", actor=member.user, accepted_at=None, **facts)
 
-    def _signature(self, case: Case, draft: Prescription) -> Change:
-        assert draft.signed_by is not None
-        assert draft.signed_at is not None
-        return Change(draft.signed_at, "signed", draft.signed_by.user, state=S.SIGNED, due_at=case.due_at)
+    def _cancel(self, order: Order, case: Case) -> Change:
+        at, facts = moment(order.cancelled), {"held_since": None, "hold_reason": ""}
+        return moved(case, S.CANCELLED, at=at, verb="cancelled", actor=case.created_by, **facts)
 
     def _release(self, order: Order, told: Told, items: list[Item]) -> None:
-        case, changes, at = told.case, told.changes, moment(order.released)
-        case.state = S.RELEASED
-        changes.append(Change(at, "released", self.cast.manager, state=S.RELEASED))
-        for line, (trace, item) in enumerate(zip(order.trace, items, strict=True), start=1):
-            work, lots = self._work_item(case, line, trace, at, changes)
-            told.inside.append(Content(work, item, tuple(lots)))
-        self._hold(order, case, changes)
-        checked = max(self._passed(trace, "quality") for trace in order.trace)
-        if checked <= self.now:
-            case.state, case.finished_at = S.FINISHED, moment(checked)
-            changes.append(Change(case.finished_at, "finished", self.cast.benches["quality"][0], state=S.FINISHED))
-        self._box(order, told)
+        case, manager, at = told.case, self.cast.manager, moment(order.released)
+        codes = [code_of(case, item.line) for item in items]
+        told.changes.append(Change(at, "laid out", manager, after={"prescription": 1, "made": codes}))
+        told.changes.append(moved(case, S.RELEASED, at=at, verb="released", actor=manager))
+        for trace, item in zip(order.trace, items, strict=True):
+            told.inside.append(self._piece(case, item, trace, at, told.changes))
+        told.changes += self._hold(order, case)
+        told.changes += self._finish(order, case, told.changes)
+        packed = max(self._passed(trace, "packing") for trace in order.trace)
+        if packed <= self.now:
+            told.boxed_at = moment(packed)
 
-    def _box(self, order: Order, told: Told) -> None:
-        boxed = [self._passed(trace, "packing") for trace in order.trace]
-        for content, at in zip(told.inside, boxed, strict=True):
-            if at <= self.now:
-                content.made.state = WorkItem.State.DONE
-                self.ledger.seal(content.made, [Change(moment(at), "packed", self.cast.shipping[0], state="done")])
-        if max(boxed) <= self.now:
-            told.boxed_at = moment(max(boxed))
-
-    def _hold(self, order: Order, case: Case, changes: list[Change]) -> None:
-        hold = order.hold
+    def _hold(self, order: Order, case: Case) -> list[Change]:
+        hold, manager = order.hold, self.cast.manager
         if hold is None or not 0 < hold.since <= self.now:
-            return
-        changes.append(Change(moment(hold.since), "put on hold", self.cast.manager, hold_reason=hold.reason))
-        if hold.until <= self.now:
-            changes.append(Change(moment(hold.until), "resumed", self.cast.manager))
-        else:
-            case.held_since, case.hold_reason = moment(hold.since), hold.reason
+            return []
+        since = moment(hold.since)
+        held, due_at = {"hold_reason": hold.reason, "held_since": since}, {"due_at": case.due_at}
+        stop = Change(since, "put on hold", manager, after=held)
+        if hold.until > self.now:
+            case.held_since, case.hold_reason = since, hold.reason
+            return [stop]
+        return [stop, Change(moment(hold.until), "resumed", manager, after=due_at, before={**held, **due_at})]
+
+    def _finish(self, order: Order, case: Case, changes: list[Change]) -> list[Change]:
+        checked = max(self._passed(trace, "quality") for trace in order.trace)
+        if checked > self.now:
+            return []
+        at = moment(checked)
+        # Whoever passed the last piece finished the case.
+        checker = next(one.actor for one in changes if one.at == at and one.after.get("station") == "quality")
+        return [moved(case, S.FINISHED, at=at, verb="finished", actor=checker, finished_at=at)]
 
     def _passed(self, trace: Trace, station: str) -> float:
         """When a piece was done at a station; infinite where it was not yet."""
@@ -132,48 +135,47 @@ class History:
         index = next(n for n, plan in enumerate(plans) if plan.station.code == station)
         return trace.times[index][1] if index < len(trace.times) else float("inf")
 
-    def _work_item(
-        self, case: Case, line: int, trace: Trace, at: datetime, changes: list[Change]
-    ) -> tuple[WorkItem, list[Lot]]:
+    def _piece(self, case: Case, item: Item, trace: Trace, at: datetime, changes: list[Change]) -> Content:
         assert case.current is not None
-        piece = trace.piece
-        plans = self.shop.plans[piece.make]
-        item = WorkItem(case=case, line=line, code=code_of(case, line), route=plans[0].route, released_at=at)
-        item.prescription, item.kind, item.tooth = case.current, piece.kind, piece.tooth
-        item.material, item.shade = piece.material, piece.shade
-        self.ledger.add(item)
-        lots = []
-        for index, plan in enumerate(plans):
-            times = trace.times[index] if index < len(trace.times) else (float("inf"), float("inf"))
-            lot = self._step(item, plan, times, changes)
-            lots += [lot] if lot else []
-        return item, lots
+        plans = self.shop.plans[trace.piece.make]
+        facts = {name: getattr(item, name) for name in ("line", "kind", "tooth", "material", "shade")}
+        work = WorkItem(case=case, code=code_of(case, item.line), route=plans[0].route, released_at=at, **facts)
+        work.prescription = case.current
+        self.ledger.add(work)
+        times = chain(trace.times, repeat(NEVER))
+        lots = [lot for plan, span in zip(plans, times, strict=False) if (lot := self._step(work, plan, span, changes))]
+        if self._passed(trace, "packing") <= self.now:
+            last = changes[-1]
+            packed = moved(work, WorkItem.State.DONE, at=last.at, verb="packed", actor=last.actor)
+            self.ledger.seal(work, [packed])
+        return Content(work, item, tuple(lots))
 
-    def _step(self, item: WorkItem, plan: RouteStep, times: tuple[float, float], changes: list[Change]) -> Lot | None:
-        step = self.ledger.add(WorkStep(item=item, plan=plan, station=plan.station, seq=plan.seq))
-        person = self.rng.choice(self.shop.staff(plan.station.code, self.cast))
-        lot = None
-        if times[0] <= self.now:
-            lot = self._lot(step)
-            step.state, step.started_at, step.started_by = WorkStep.State.RUNNING, moment(times[0]), person
-            changes.append(self._scan(step, Scan.Action.START, step.started_at, person, lot))
-        if times[1] <= self.now:
-            step.state, step.done_at, step.done_by = WorkStep.State.DONE, moment(times[1]), person
-            changes.append(self._scan(step, Scan.Action.DONE, step.done_at, person, None))
+    def _step(self, work: WorkItem, plan: RouteStep, span: Span, changes: list[Change]) -> Lot | None:
+        """One step as it stands, with its scans; the lot that it took."""
+        started_at, done_at = (moment(at) if at <= self.now else None for at in span)
+        state = Step.DONE if done_at else Step.RUNNING if started_at else Step.WAITING
+        by = self.rng.choice(self.shop.staff(plan.station.code, self.cast))
+        facts = {"item_id": work.pk, "station_id": plan.station_id, "attempt": 1}
+        begun = {"started_at": started_at, "started_by_id": by.pk if started_at else None}
+        ended = {"done_at": done_at, "done_by_id": by.pk if done_at else None}
+        step = self.ledger.note(WorkStep, plan_id=plan.pk, seq=plan.seq, state=state, **facts, **begun, **ended)
+        lot = self._take(work, plan, step) if started_at else None
+        told = {"piece": work.code, "step": plan.name, "attempt": 1}
+        for at, action, taken in ((started_at, START, lot), (done_at, END, None)):
+            if at:
+                self._scan(at, by, step, action, facts)
+                more = {"action": action, "lot": taken.number if taken else None, "station": plan.station.code}
+                changes.append(Change(at, "scanned", by, after={**told, **more}))
         return lot
 
-    def _scan(self, step: WorkStep, action: str, at: datetime, person: User, lot: Lot | None) -> Change:
-        scan = Scan(key=UUID(int=self.rng.getrandbits(128), version=4), item=step.item, step=step, attempt=1)
-        scan.station, scan.action, scan.by = step.station, action, person
-        scan.occurred_at = scan.received_at = at
-        self.ledger.add(scan)
-        facts = {"piece": step.item.code, "step": step.plan.name, "attempt": 1, "action": str(action)}
-        return Change(at, "scanned", person, **facts, lot=lot.number if lot else None, station=step.station.code)
+    def _scan(self, at: datetime, by: User, step: int, action: str, facts: Facts) -> None:
+        key = UUID(int=self.rng.getrandbits(128), version=4)
+        when = {"occurred_at": at, "received_at": at}
+        self.ledger.note(Scan, key=key, step_id=step, action=action, by_id=by.pk, **facts, **when)
 
-    def _lot(self, step: WorkStep) -> Lot | None:
-        takes = step.plan.takes
-        if not takes:
+    def _take(self, work: WorkItem, plan: RouteStep, step: int) -> Lot | None:
+        if not plan.takes:
             return None
-        lot = self.shop.lots[step.item.material if takes == "material" else takes]
-        self.ledger.add(LotUse(item=step.item, step=step, attempt=1, lot=lot))
+        lot = self.shop.lots[work.material if plan.takes == "material" else plan.takes]
+        self.ledger.note(LotUse, item_id=work.pk, step_id=step, attempt=1, lot_id=lot.pk)
         return lot

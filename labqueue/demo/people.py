@@ -1,16 +1,15 @@
-"""The people of the demonstration: the laboratory's 26, and those of each practice. Nobody has a password yet."""
+"""The people of the demonstration: the laboratory's 26 with their administrator, and those of each practice.
+
+There is one sign-in that is named like each role. Nobody has a password: whoever starts the demonstration makes them.
+"""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
-from itertools import product
 from typing import Any
 
 from labqueue.base.models import User
 from labqueue.base.roles import Role
 from orders.models import Member, Practice
-
-# One sign-in per role; whoever starts the demonstration gives them their passwords.
-SIGN_INS = ("practice", "technician", "manager", "shipping", "admin")
 
 
 @dataclass
@@ -58,11 +57,9 @@ def _practice(cast: Cast, facts: Mapping[str, Any], index: int, names: Iterator[
 
 
 def _names(scenario: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
-    """Each pair of names once, in an order that mixes them."""
+    """Each pair of names once: all first names in turn, each time with other last names."""
     first, last = scenario["names"]["first"], scenario["names"]["last"]
-    return (
-        (first[(a * 5 + b) % len(first)], last[(a * 7 + b * 11) % len(last)]) for a, b in product(range(24), repeat=2)
-    )
+    return ((name, last[(5 * n + turn) % len(last)]) for turn in range(len(last)) for n, name in enumerate(first))
 
 
 def _person(username: str, role: Role, name: tuple[str, str]) -> User:

@@ -2,12 +2,11 @@
 
 from collections import defaultdict
 from dataclasses import dataclass, field
-from datetime import datetime
 
 from labqueue.base.models import User
 from labqueue.demo.people import Cast
-from labqueue.production.models import Lot, LotInUse, RouteStep, Station
-from orders.materials import Material
+from labqueue.production.lots import needed, use_lot
+from labqueue.production.models import Lot, RouteStep, Station
 
 # Who works where there is no bench of its own.
 STAND_INS = {"wet-milling": "milling", "crystallisation": "sintering"}
@@ -36,17 +35,8 @@ def read_shop() -> Shop:
     return shop
 
 
-def stock_benches(shop: Shop, by: User, now: datetime) -> None:
+def stock_benches(shop: Shop, by: User) -> None:
     """Put a lot of every material and part into use wherever a route takes it."""
-    wanted = {(plan.station, what) for plans in shop.plans.values() for plan in plans for what in takes(plan, shop)}
-    LotInUse.objects.bulk_create(
-        LotInUse(station=station, what=what, lot=shop.lots[what], since=now, by=by)
-        for station, what in sorted(wanted, key=lambda pair: (pair[0].code, pair[1]))
-    )
-
-
-def takes(plan: RouteStep, shop: Shop) -> list[str]:
-    """What a step may take: its part, or any material in stock."""
-    if plan.takes != "material":
-        return [plan.takes] if plan.takes else []
-    return [what for what in shop.lots if what in Material.values]
+    for station in shop.stations:
+        for what in needed(station):
+            use_lot(by, station, what, shop.lots[what].number)

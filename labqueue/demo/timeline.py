@@ -16,9 +16,12 @@ APPOINTMENTS = (time(8, 30), time(9, 15), time(10, 0), time(11, 30), time(13, 45
 # Share of the orders whose appointment asks for some days less than usual.
 RUSHED = 0.5
 
-# Shares of the orders that wait for days for a signature, and that are cancelled soon after it.
-UNSIGNED = 0.015
-CANCELLED = 0.01
+# Of so many orders one waits longer than usual: for its signature, at the manager's desk, or for a part that is still
+# to come; and one is cancelled. Not by chance, so that at any time there are some of each.
+UNSIGNED = 25
+ASKED_ABOUT = 25
+LACKING = 25
+CANCELLED = 100
 
 
 class Timeline:
@@ -33,18 +36,21 @@ class Timeline:
 
     def lay(self, orders: Sequence[Order]) -> None:
         """Fill in the instants of every order."""
-        for order in orders:
-            order.signed = order.created + self.rng.uniform(2, 70) * 60
-            fate = self.rng.random()
-            if fate < UNSIGNED:
-                order.signed += self.rng.uniform(1, 3) * 86_400
-            elif fate < UNSIGNED + CANCELLED:
-                order.cancelled = order.signed + 1800
-            order.accepted = self.desk.after(order.signed, self.rng.uniform(5, 60))
-            order.released = self.desk.after(order.accepted, self.rng.uniform(2, 40))
-            if order.cancelled < float("inf"):
-                order.accepted = order.released = float("inf")
+        for count, order in enumerate(orders):
+            self._wait(order, count)
             self._promise(order, self.ways[order.practice])
+
+    def _wait(self, order: Order, count: int) -> None:
+        """For the signature, for the manager to accept and then to release; the desk's hours count in minutes."""
+        chance = self.rng.uniform
+        days = chance(1, 5) if count % UNSIGNED == 0 else 0
+        order.signed = order.created + chance(2, 70) * 60 + days * 86_400
+        if count % CANCELLED == 1:
+            order.cancelled = order.signed + 1800
+            order.accepted = order.released = float("inf")
+            return
+        order.accepted = self.desk.after(order.signed, chance(300, 900) if count % ASKED_ABOUT == 2 else chance(5, 60))
+        order.released = self.desk.after(order.accepted, chance(300, 900) if count % LACKING == 3 else chance(2, 40))
 
     def _promise(self, order: Order, way: due.Way) -> None:
         signed = datetime.fromtimestamp(order.signed, UTC)

@@ -13,10 +13,11 @@ class Command(BaseCommand):
 
     help = "Load the demonstration laboratory with eight weeks of work into an empty database."
 
-    def handle(self, *args: Any, **options: Any) -> None:
+    def handle(self, *args: Any, verbosity: int, **options: Any) -> None:
         """Say how many cases there are, or why it was not done."""
         try:
             cases = load()
         except Refusal as refusal:
             raise CommandError(str(refusal)) from refusal
-        self.stdout.write(f"The demonstration laboratory has {cases} cases.")
+        if verbosity:
+            self.stdout.write(f"The demonstration laboratory has {cases} cases.")
