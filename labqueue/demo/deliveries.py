@@ -11,6 +11,7 @@ from django.conf import settings
 from labqueue.base.models import OutboxRow
 from labqueue.base.money import Money
 from labqueue.base.workdays import Workdays, at
+from labqueue.demo.history import Told
 from labqueue.demo.ledger import Change, Ledger, moved
 from labqueue.demo.people import Cast
 from orders.due import PICK_UP
@@ -23,6 +24,8 @@ from shipping.slip_facts import slip_facts
 from shipping.wording import both
 
 CARRIER = "Harbour Courier"
+# A box that is closed later waits for the next courier.
+LAST_BOX = time(16, 20)
 # Papers of the last days are made at once; older ones one by one, so that the service is not busy with them.
 FRESH = timedelta(days=2)
 
@@ -38,36 +41,36 @@ class Deliveries:
         self.serials: dict[int, int] = {}
         self.late_papers = 0
 
-    def pack(self, case: Case, boxed_at: datetime, inside: list[Content], changes: list[Change]) -> Delivery | None:
+    def pack(self, one: Told) -> Delivery | None:
         """Close the box a few minutes after the last piece lay in it; None where that is still to come."""
-        packed_at = boxed_at + timedelta(minutes=self.rng.randint(2, 25))
-        if packed_at > self.now:
+        packed_at = one.boxed_at and one.boxed_at + timedelta(minutes=self.rng.randint(2, 25))
+        if packed_at is None or packed_at > self.now:
             return None
         person = self.rng.choice(self.cast.shipping)
-        changes.append(moved(case, Case.State.PACKED, at=packed_at, verb="packed", actor=person))
-        delivery = self.ledger.add(Delivery(case=case, packed_at=packed_at, packed_by=person))
-        self._paper(Paper.Kind.SLIP, delivery, slip_facts(delivery, inside), packed_at)
+        one.changes.append(moved(one.case, Case.State.PACKED, at=packed_at, verb="packed", actor=person))
+        delivery = self.ledger.add(Delivery(case=one.case, packed_at=packed_at, packed_by=person))
+        self._paper(Paper.Kind.SLIP, delivery, slip_facts(delivery, one.inside), packed_at)
         return delivery
 
-    def send(self, delivery: Delivery, inside: list[Content], changes: list[Change]) -> None:
-        """Hand the box over with the next pick-up and issue its invoice. Called in the order of packing."""
-        at = self._pick_up(delivery.packed_at)
+    def send(self, delivery: Delivery, one: Told) -> None:
+        """Hand the box over with the next pick-up and issue its invoice. Called in the order of the pick-ups."""
+        at, person = self.pick_up(delivery.packed_at), delivery.packed_by
         if at > self.now:
             return
-        case, person = delivery.case, delivery.packed_by
         left: dict[str, Any] = {"at": at, "verb": "shipped", "actor": person, "shipped_at": at}
         facts: dict[str, Any] = {"shipped_by": person, "carrier": CARRIER, "tracking": self._tracking()}
         self.ledger.seal(delivery, [moved(delivery, Delivery.State.SHIPPED, **left, **facts)])
-        changes.append(moved(case, Case.State.SHIPPED, **left))
-        self._bill(delivery, inside, at)
+        one.changes.append(moved(one.case, Case.State.SHIPPED, **left))
+        self._bill(delivery, one.inside, at)
+
+    def pick_up(self, packed_at: datetime) -> datetime:
+        """When the courier comes next, for a box that is closed ten minutes before."""
+        local = packed_at.astimezone(self.zone)
+        day: date = local.date() if local.time() < LAST_BOX else local.date() + timedelta(days=1)
+        return at(Workdays().on_or_after(day), PICK_UP, self.zone)
 
     def _tracking(self) -> str:
         return f"HC{self.rng.randrange(10**8):08d}"
-
-    def _pick_up(self, packed_at: datetime) -> datetime:
-        local = packed_at.astimezone(self.zone)
-        day: date = local.date() if local.time() < time(16, 20) else local.date() + timedelta(days=1)
-        return at(Workdays().on_or_after(day), PICK_UP, self.zone)
 
     def _bill(self, delivery: Delivery, inside: list[Content], issued_at: datetime) -> None:
         lines = self._lines(delivery, inside)

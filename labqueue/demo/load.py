@@ -126,10 +126,8 @@ def tell(past: list[Order], history: History) -> list[Told]:
 
 
 def deliver(told: list[Told], deliveries: Deliveries) -> None:
-    """Pack and send what is finished, in the order in which it was packed."""
-    boxes = [(one, one.boxed_at) for one in told if one.boxed_at]
-    for one, boxed_at in sorted(boxes, key=lambda pair: pair[1]):
-        delivery = deliveries.pack(one.case, boxed_at, one.inside, one.changes)
-        if delivery:
-            deliveries.send(delivery, one.inside, one.changes)
+    """Pack what is finished, and send the boxes in the order in which they are picked up."""
+    packed = [(delivery, one) for one in told if (delivery := deliveries.pack(one))]
+    for delivery, one in sorted(packed, key=lambda pair: deliveries.pick_up(pair[0].packed_at)):
+        deliveries.send(delivery, one)
     deliveries.ledger.number({f"invoice/{year}": last for year, last in deliveries.serials.items()})

@@ -57,5 +57,7 @@ class Timeline:
         makes = [piece.make for piece in order.pieces]
         usual = due.promise_for(way, None, makes, signed).seat_from
         day = way.practice.shift(usual, -self.rng.choice((2, 2, 3, 3)) if self.rng.random() < RUSHED else order.slack)
+        while due.leave_by(way, day) <= signed:
+            day = way.practice.shift(day, 1)
         order.seat_at = at(day, self.rng.choice(APPOINTMENTS), way.practice_zone)
         order.due = due.promise_for(way, order.seat_at, makes, signed).due_at.timestamp()
