@@ -52,7 +52,7 @@ def test_a_scan_is_shown_and_the_field_listens_again(signed_in: SignedIn, case: 
     scan(page, item.code)
     result = page.locator(RESULT)
     expect(result).to_contain_text("Started: intake")
-    for part in (case.number, "upper right central incisor", "Universal, FDI 11", "Zirconia 4Y, shade A2", "Design"):
+    for part in (case.number, "upper right central incisor", "Universal, FDI 11", "Zirconia 4Y, shade N2", "Design"):
         expect(result).to_contain_text(part)
     expect(page.locator(FIELD)).to_be_focused()
     expect(page.locator(FIELD)).to_have_value("")

@@ -18,7 +18,7 @@ from orders.signoff import sign
 from tests import cast
 
 # The usual shade and implant system of these orders.
-SHADE, SYSTEM = "A2", "Corvane S"
+SHADE, SYSTEM = "N2", "Averin C"
 IMPLANT = {"system": SYSTEM, "connection": "conical", "platform": Decimal("4.3")}
 
 

@@ -78,7 +78,7 @@ def test_the_queue_of_a_station() -> None:
             "tooth_fdi": "11",
             "tooth_words": "upper right central incisor",
             "material": "zirconia_4y",
-            "shade": "A2",
+            "shade": "N2",
             "state": "open",
         },
         "step": "intake",

@@ -93,7 +93,7 @@ def test_a_line_is_scanned_and_the_result_shown_in_one_glance() -> None:
     assert response.status_code == 302
     page = text(browser.get(response["Location"]))
     assert "Started: intake" in page
-    for part in (case.number, "upper right central incisor", "Universal, FDI 11", "Zirconia 4Y, shade A2"):
+    for part in (case.number, "upper right central incisor", "Universal, FDI 11", "Zirconia 4Y, shade N2"):
         assert part in page
     assert "Then Design" in page
     assert "31 %" in page
@@ -304,7 +304,7 @@ def test_a_packed_piece_shows_as_packed() -> None:
 def test_after_an_amendment_the_floor_says_that_it_waits() -> None:
     case, doctor = released_case(), cast.prescriber()
     amend(doctor, case)
-    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="B1")]))
+    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="D1")]))
     sign(doctor, case)
     where = f"/cases/{case.number}/floor"
     assert "Waits for the release of the new version" in text(client().get(where))

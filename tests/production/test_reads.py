@@ -66,7 +66,7 @@ def test_held_and_amended_cases_stand_behind_and_say_why() -> None:
     free = released_case(**ONE_CROWN, seat_at=orders.seat_in(15))
     hold(cast.manager(), held, "Which shade?")
     amend(cast.prescriber(), changed)
-    edit_draft(cast.prescriber(), changed, **orders.order(items=[orders.screw_crown(shade="B1")]))
+    edit_draft(cast.prescriber(), changed, **orders.order(items=[orders.screw_crown(shade="D1")]))
     sign(cast.prescriber(), changed)
     assert queue("intake") == [
         (free.number, ""),

@@ -49,7 +49,7 @@ def test_a_case_goes_to_the_floor_as_one_work_item_per_piece() -> None:
     assert case.state == "released"
     assert [(item.line, item.kind, item.tooth, item.material, item.shade) for item in items] == [
         (1, "abutment", 11, "titanium", ""),
-        (2, "crown", 11, "zirconia_4y", "A2"),
+        (2, "crown", 11, "zirconia_4y", "N2"),
     ]
     assert {item.prescription_id for item in items} == {case.current_id}
 
@@ -160,12 +160,12 @@ def test_after_an_amendment_an_unchanged_piece_goes_on_and_a_changed_one_is_made
     case = released_case()
     abutment, crown = piece(case, "abutment"), piece(case)
     scan_through(abutment, until="wet-milling")
-    amended_case(case, items=[orders.abutment(), orders.crown(shade="B1")])
+    amended_case(case, items=[orders.abutment(), orders.crown(shade="D1")])
     assert amended(case)
     items = release(cast.manager(), case)
     crown.refresh_from_db()
     assert crown.state == "withdrawn"
-    assert [(item.line, item.kind, item.shade) for item in items] == [(1, "abutment", ""), (3, "crown", "B1")]
+    assert [(item.line, item.kind, item.shade) for item in items] == [(1, "abutment", ""), (3, "crown", "D1")]
     assert items[0] == abutment
     assert items[0].steps.filter(state="done").count() == abutment.steps.filter(state="done").count() > 0
     assert {item.prescription_id for item in items} == {case.current_id}

@@ -412,7 +412,7 @@ def changed_case() -> tuple[Case, WorkItem]:
     """A case on the floor of which the crown was changed, and that crown."""
     case, doctor = released_case(), cast.prescriber()
     amend(doctor, case)
-    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="B1")]))
+    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="D1")]))
     sign(doctor, case)
     return case, piece(case)
 

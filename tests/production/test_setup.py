@@ -48,7 +48,7 @@ def test_resources_serve_their_stations_by_their_shift() -> None:
     setup.load(data())
     furnaces = Resource.objects.get(name="Sintering furnaces")
     assert [station.code for station in furnaces.stations.all()] == ["sintering"]
-    assert (furnaces.shift.always, furnaces.count, furnaces.pauses) == (True, 2, False)
+    assert (furnaces.shift.name, furnaces.count, furnaces.pauses) == ("furnaces", 2, False)
     assert (furnaces.load_capacity, furnaces.load_wait_minutes, furnaces.load_start_at) == (30, None, ["17:00"])
 
 

@@ -73,13 +73,13 @@ def test_a_change_is_begun_once() -> None:
 def test_a_signature_never_lands_under_facts_that_nobody_read() -> None:
     case, doctor, assistant = build.draft_case(), cast.prescriber(), cast.assistant()
     assert case.draft is not None
-    mark, order = seal.mark(case, case.draft), build.order(items=[build.abutment(), build.crown(shade="A3")])
+    mark, order = seal.mark(case, case.draft), build.order(items=[build.abutment(), build.crown(shade="N3")])
     found = race(case, lambda row: sign(doctor, row, seen=mark), lambda row: edit_draft(assistant, row, **order))
     case.refresh_from_db()
     assert found.count(WON) == 1
     if found[0] == WON:
         assert case.current is not None
-        assert [item.shade for item in case.current.items.all()] == ["", "A2"]
+        assert [item.shade for item in case.current.items.all()] == ["", "N2"]
     else:
         assert case.current is None
         assert "changed after you read it" in found[0]

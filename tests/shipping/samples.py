@@ -21,10 +21,10 @@ def pieces() -> list[Piece]:
     for tooth, other, words in TEETH:
         place = {"tooth": tooth, "tooth_other": other, "words": words}
         abutment = {"piece": "Abutment, screw-retained", "material": "Titanium alloy", "shade": ""}
-        implant = {"implant": "Corvane S, conical with index, 4.3 mm"}
+        implant = {"implant": "Averin C, conical with index, 4.3 mm"}
         lots = [{"number": "CT-55210", "product": "Corvane Ti Blank"}]
         found.append({"line": len(found) + 1, **place, **abutment, **implant, "lots": lots})  # type: ignore[typeddict-item]
-        crown = {"piece": "Crown on an abutment, cement-retained", "material": "Zirconia 4Y", "shade": "A2"}
+        crown = {"piece": "Crown on an abutment, cement-retained", "material": "Zirconia 4Y", "shade": "N2"}
         lots = [{"number": "BZ4-2209", "product": "Brightwell Z4 Disc"}]
         found.append({"line": len(found) + 1, **place, **crown, "implant": "on the abutment", "lots": lots})  # type: ignore[typeddict-item]
     return found

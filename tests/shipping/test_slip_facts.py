@@ -27,9 +27,9 @@ def test_the_facts_are_those_of_the_case() -> None:
         "upper right central incisor",
     )
     assert (first["piece"], first["material"], first["shade"]) == ("Abutment, screw-retained", "Titanium alloy", "")
-    assert first["implant"] == "Corvane S, conical with index, 4.3 mm"
+    assert first["implant"] == "Averin C, conical with index, 4.3 mm"
     assert first["lots"] == [{"number": "CT-55210", "product": "Corvane Ti Blank"}]
-    assert (second["piece"], second["shade"]) == ("Crown on an abutment, cement-retained", "A2")
+    assert (second["piece"], second["shade"]) == ("Crown on an abutment, cement-retained", "N2")
     assert second["implant"] == "on the abutment"
     assert facts["parts"] == ["3 x Clinical screw: Corvane Clinical Screw, lot CS-90415"]
 
