@@ -16,6 +16,7 @@ from labqueue.base.roles import Role
 from labqueue.planning.models import Forecast
 from labqueue.production.models import Station, WorkStep
 from orders.doors import cases_for
+from orders.lifecycle import CHANGEABLE
 from orders.models import OPEN_STATES, Case
 from shipping.models import Delivery
 
@@ -36,6 +37,9 @@ WAYS = (
     ("tokens", "Access keys"),
 )
 
+# Addresses that lie on another way than the first one of their room.
+PARTS_OF = {"orders:person": "orders:people", "orders:practice": "orders:practices"}
+
 
 def navigation(request: HttpRequest) -> dict[str, Any]:
     """Context of every page: the ways that this person's role may go."""
@@ -49,6 +53,7 @@ def navigation(request: HttpRequest) -> dict[str, Any]:
 
 def current_way(ways: list[str], here: str) -> str:
     """The way on which an address lies: itself, or the first one of its room. Empty for none."""
+    here = PARTS_OF.get(here, here)
     room = here.partition(":")[0] + ":"
     return here if here in ways else next((way for way in ways if way.startswith(room)), "")
 
@@ -74,8 +79,9 @@ def practice(user: User) -> dict[str, Any]:
     """What waits for the practice, what comes next, what is on its way."""
     mine = shown(cases_for(user))
     running = mine.filter(state__in=OPEN_STATES)
+    begun = Q(state__in=CHANGEABLE, prescriptions__signed_at__isnull=True)
     return {
-        "drafts": mine.filter(Q(state=Case.State.DRAFT) | Q(prescriptions__signed_at__isnull=True)).distinct()[:SHOWN],
+        "drafts": mine.filter(Q(state=Case.State.DRAFT) | begun).distinct()[:SHOWN],
         "held": running.filter(held_since__isnull=False)[:SHOWN],
         "coming": running.order_by("seat_at", "due_at")[:SHOWN],
         "open_count": running.count(),
