@@ -53,7 +53,7 @@ class Ledger:
         row.pk = self._keep(type(row), vars(row))
         return row
 
-    def note(self, kind: type[Model], **facts: Any) -> int:
+    def note(self, kind: type[Model], /, **facts: Any) -> int:
         """Keep a row of which nobody needs the object: all its columns but the id, which is answered."""
         facts["id"] = self._keep(kind, facts)
         return int(facts["id"])
