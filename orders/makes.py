@@ -18,6 +18,7 @@ class Make(models.TextChoices):
     GLASS_CROWN = "glass_crown", "Lithium disilicate crown"
     GLASS_SCREW_CROWN = "glass_screw_crown", "Lithium disilicate crown on a titanium base"
     METAL_CROWN = "metal_crown", "Milled metal crown"
+    METAL_SCREW_CROWN = "metal_screw_crown", "Milled metal crown on a titanium base"
     LAYERED_CROWN = "layered_crown", "Layered crown"
 
 
@@ -33,6 +34,7 @@ LAB_DAYS = {
     Make.GLASS_CROWN: 5,
     Make.GLASS_SCREW_CROWN: 5,
     Make.METAL_CROWN: 5,
+    Make.METAL_SCREW_CROWN: 5,
     Make.LAYERED_CROWN: 8,
 }
 SINTERED = frozenset({Make.ZIRCONIA_ABUTMENT, Make.ZIRCONIA_CROWN, Make.ZIRCONIA_SCREW_CROWN, Make.LAYERED_CROWN})
@@ -46,9 +48,9 @@ def make_of(kind: str, material: str, layered: bool = False) -> Make:
         return Make.LAYERED_CROWN
     if kind == Kind.ABUTMENT:
         return _abutment(material)
-    if material in METALS:
-        return Make.METAL_CROWN
     on_base = kind == Kind.SCREW_CROWN
+    if material in METALS:
+        return Make.METAL_SCREW_CROWN if on_base else Make.METAL_CROWN
     if material in ZIRCONIA:
         return Make.ZIRCONIA_SCREW_CROWN if on_base else Make.ZIRCONIA_CROWN
     if firing(material) == Firing.CRYSTALLISE:

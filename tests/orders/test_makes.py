@@ -20,6 +20,7 @@ from tests import cast
         ("crown", "zirconia_5y", "zirconia_crown"),
         ("crown", "lithium_disilicate", "glass_crown"),
         ("crown", "cobalt_chrome", "metal_crown"),
+        ("screw_crown", "cobalt_chrome", "metal_screw_crown"),
         ("screw_crown", "composite", "resin_screw_crown"),
         ("screw_crown", "zirconia_4y", "zirconia_screw_crown"),
         ("screw_crown", "lithium_disilicate", "glass_screw_crown"),
@@ -43,6 +44,26 @@ def test_the_furnace_of_a_make_is_the_one_on_its_route(make: Make) -> None:
     stations = {step["station"] for step in cast.laboratory()["routes"][make]}
     found = [one for one in (Firing.SINTER, Firing.CRYSTALLISE) if one in stations] or [Firing.NONE]
     assert found == [firing_of(make)]
+
+
+def taken(make: Make) -> set[str]:
+    """What is taken from stock on the demonstration's route of a make."""
+    return {step["takes"] for step in cast.laboratory()["routes"][make] if "takes" in step}
+
+
+@pytest.mark.parametrize("material", list(Material))
+def test_a_one_piece_crown_of_any_material_gets_its_base_and_its_screw(material: Material) -> None:
+    assert taken(make_of(Kind.SCREW_CROWN, material)) == {"material", "titanium_base", "screw"}
+
+
+@pytest.mark.parametrize("material", list(Material))
+def test_an_abutment_of_any_material_gets_its_screw(material: Material) -> None:
+    assert "screw" in taken(make_of(Kind.ABUTMENT, material))
+
+
+@pytest.mark.parametrize("material", list(Material))
+def test_a_crown_on_an_abutment_gets_neither(material: Material) -> None:
+    assert taken(make_of(Kind.CROWN, material)) == {"material"}
 
 
 @pytest.mark.parametrize("kind", list(Kind))

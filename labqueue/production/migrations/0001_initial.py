@@ -57,7 +57,7 @@ class Migration(migrations.Migration):
             name='Route',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('make', models.CharField(choices=[('resin_crown', 'Milled resin crown'), ('resin_screw_crown', 'Milled resin crown on a titanium base'), ('resin_abutment', 'Milled resin abutment'), ('metal_abutment', 'Milled metal abutment'), ('zirconia_abutment', 'Zirconia abutment on a titanium base'), ('zirconia_crown', 'Zirconia crown'), ('zirconia_screw_crown', 'Zirconia crown on a titanium base'), ('glass_crown', 'Lithium disilicate crown'), ('glass_screw_crown', 'Lithium disilicate crown on a titanium base'), ('metal_crown', 'Milled metal crown'), ('layered_crown', 'Layered crown')], max_length=24)),
+                ('make', models.CharField(choices=[('resin_crown', 'Milled resin crown'), ('resin_screw_crown', 'Milled resin crown on a titanium base'), ('resin_abutment', 'Milled resin abutment'), ('metal_abutment', 'Milled metal abutment'), ('zirconia_abutment', 'Zirconia abutment on a titanium base'), ('zirconia_crown', 'Zirconia crown'), ('zirconia_screw_crown', 'Zirconia crown on a titanium base'), ('glass_crown', 'Lithium disilicate crown'), ('glass_screw_crown', 'Lithium disilicate crown on a titanium base'), ('metal_crown', 'Milled metal crown'), ('metal_screw_crown', 'Milled metal crown on a titanium base'), ('layered_crown', 'Layered crown')], max_length=24)),
                 ('version', models.PositiveSmallIntegerField(default=1)),
                 ('active', models.BooleanField(default=True)),
             ],
