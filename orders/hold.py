@@ -1,5 +1,7 @@
 """Holding a case while the laboratory waits for an answer, and taking it up again."""
 
+from datetime import datetime
+
 from django.db import transaction
 from django.utils import timezone
 
@@ -34,14 +36,24 @@ def hold(actor: User, case: Case, reason: str) -> Case:
 
 @transaction.atomic
 def resume(actor: User, case: Case) -> Case:
-    """Let the case go on. The clock stood: without an appointment, the due date moves by the working days on hold."""
+    """Let the case go on. The clock stood: without an appointment, the due date moves by the working days on hold.
+
+    A version that was signed during the hold has a due date of its own, which counts from that signature.
+    """
     lock(case)
     if case.held_since is None:
         raise refuse("state", f"{case} is not on hold.", kind=Conflict)
     before = {"hold_reason": case.hold_reason, "held_since": case.held_since, "due_at": case.due_at}
     if case.due_at is not None and case.seat_at is None:
-        case.due_at = due.after_hold(due.way_to(case.practice), case.due_at, case.held_since, timezone.now())
+        case.due_at = due.after_hold(due.way_to(case.practice), case.due_at, stood_since(case), timezone.now())
     case.held_since, case.hold_reason = None, ""
     case.save(update_fields=["held_since", "hold_reason", "due_at"])
     audit.record(case, "resumed", actor, before=before, after={"due_at": case.due_at})
     return case
+
+
+def stood_since(case: Case) -> datetime:
+    """Since when the due date of a held case has not been counted anew."""
+    assert case.held_since is not None
+    signed = case.current.signed_at if case.current else None
+    return max(case.held_since, signed) if signed else case.held_since

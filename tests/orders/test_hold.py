@@ -81,6 +81,24 @@ def test_without_one_the_date_moves_by_the_working_days_on_hold(back: str, due: 
     assert case.first_due_at == first
 
 
+@pytest.mark.parametrize(
+    ("back", "due"),
+    [
+        (FRIDAY, "2031-03-17T20:30:00+00:00"),  # as promised with the signature of that day
+        (MONDAY, "2031-03-18T20:30:00+00:00"),  # one working day after it
+    ],
+)
+def test_days_before_a_signature_on_hold_count_once(back: str, due: str) -> None:
+    with time_machine.travel(WEDNESDAY, tick=False):
+        case = hold(cast.manager(), build.signed_case(seat_at=None), "Which shade?")
+    with time_machine.travel("2031-03-07T15:00:00Z", tick=False):
+        amend(cast.prescriber(), case)
+        sign(cast.prescriber(), case)
+        assert local(case.due_at) == "2031-03-17T20:30:00+00:00"
+    with time_machine.travel(back, tick=False):
+        assert local(resume(cast.manager(), case).due_at) == due
+
+
 def test_a_closed_day_on_hold_does_not_count() -> None:
     with time_machine.travel(WEDNESDAY, tick=False):
         case = hold(cast.manager(), build.signed_case(seat_at=None), "Which shade?")
