@@ -9,10 +9,11 @@ from django.utils import timezone
 
 from labqueue.base.models import ClosedDay, Event
 from labqueue.planning.arrivals import WINDOW
-from labqueue.planning.snapshot import Hours, OpenCase, Ordered, Piece, Place, Server, Snapshot, Step
+from labqueue.planning.pieces import items_to_make, pieces_of, planned
+from labqueue.planning.snapshot import Hours, OpenCase, Ordered, Place, Server, Snapshot, Step
 from labqueue.production.models import Absence, Resource, Route, RouteStep, Shift, Station, WorkItem, WorkStep
 from orders.makes import make_of
-from orders.models import Case, Item
+from orders.models import Case, Item, Prescription
 
 # A case that is signed may be accepted at any moment; one that is packed has left the floor.
 FORECAST_STATES = (Case.State.SIGNED, Case.State.ACCEPTED, Case.State.RELEASED, Case.State.FINISHED)
@@ -67,20 +68,6 @@ def plan(route: Route) -> tuple[Step, ...]:
     return tuple(planned(step, names, step.station.code) for step in steps)
 
 
-def planned(step: RouteStep, names: dict[int, str], station: str, **progress: datetime | None) -> Step:
-    """A step of a route with its progress; `names` are those of its route, by their place in it."""
-    return Step(
-        name=step.name,
-        station=station,
-        minutes=step.minutes,
-        wait=step.wait,
-        fail=step.fail_probability,
-        back_to=None if step.back_to is None else names.get(step.back_to),
-        joins=step.joins,
-        **progress,
-    )
-
-
 def servers(now: datetime) -> "QuerySet[Resource]":
     """Resources with their stations and those absences that are not over."""
     absences = Prefetch("absences", Absence.objects.filter(end__gt=now).order_by("start"))
@@ -113,29 +100,32 @@ def load(resource: Resource) -> dict[str, Any] | None:
 
 
 def open_cases() -> "QuerySet[Case]":
-    """The cases of which a forecast is wanted, oldest first, with their pieces."""
+    """The cases of which a forecast is wanted, oldest first, with their pieces and what these were ordered as."""
     steps = Prefetch("steps", WorkStep.objects.select_related("plan", "station").order_by("seq"))
-    items = WorkItem.objects.exclude(state=WorkItem.State.WITHDRAWN).order_by("line").prefetch_related(steps)
+    ordered_as = Prefetch("prescription", Prescription.objects.prefetch_related("items"))
+    items = WorkItem.objects.exclude(state=WorkItem.State.WITHDRAWN).order_by("line")
     return (
         Case.objects.filter(state__in=FORECAST_STATES)
         .select_related("current")
-        .prefetch_related(Prefetch("work_items", items), Prefetch("current__items", Item.objects.order_by("line")))
+        .prefetch_related(
+            Prefetch("work_items", items.prefetch_related(steps, ordered_as)),
+            Prefetch("current__items", Item.objects.order_by("line")),
+        )
         .order_by("pk")
     )
 
 
 def open_case(case: Case, routes: dict[str, tuple[Step, ...]]) -> OpenCase:
-    """A case with the pieces that are on the floor, or before its release with those that its prescription asks for."""
-    pieces = [on_floor(item) for item in case.work_items.all()]
-    items = list(case.current.items.all()) if case.current and not pieces else []
-    missing = sorted({str(item.make.label) for item in items if item.make not in routes})
+    """A case with the pieces that are on the floor or will be once it is released."""
+    missing = sorted({str(item.make.label) for item in items_to_make(case) if item.make not in routes})
+    pieces = [] if missing else pieces_of(case, routes)
     return OpenCase(
         pk=case.pk,
         number=case.number,
         due_at=case.due_at,
         held_since=case.held_since,
-        pieces=tuple(pieces or [before_release(item, routes) for item in items if not missing]),
-        unstated=unstated(missing, bool(pieces or items)),
+        pieces=tuple(pieces),
+        unstated=unstated(missing, bool(pieces)),
     )
 
 
@@ -144,19 +134,6 @@ def unstated(missing: list[str], has_pieces: bool) -> str:
     if missing:
         return f"there is no route in use for: {', '.join(missing)}"
     return "" if has_pieces else "it has no pieces"
-
-
-def before_release(item: Item, routes: dict[str, tuple[Step, ...]]) -> Piece:
-    """An item of a prescription, as it will be made."""
-    return Piece(item.line, item.kind, item.tooth, item.material, routes[item.make])
-
-
-def on_floor(item: WorkItem) -> Piece:
-    """A work item with the progress of its steps."""
-    steps = list(item.steps.all())
-    names = {step.plan.seq: step.plan.name for step in steps}
-    progress = [planned(s.plan, names, s.station.code, started_at=s.started_at, done_at=s.done_at) for s in steps]
-    return Piece(item.line, item.kind, item.tooth, item.material, tuple(progress), item.released_at)
 
 
 def ordered(now: datetime) -> Iterator[Ordered]:
