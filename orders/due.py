@@ -9,6 +9,7 @@ from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.utils import timezone
 
 from labqueue.base.errors import Fault
 from labqueue.base.models import ClosedDay
@@ -22,6 +23,8 @@ CUT_OFF = time(12)
 PICK_UP = time(16, 30)
 # How many working days of the practice before the appointment the box must be there, by noon.
 SAFETY_DAYS = 1
+# Beyond this many days an appointment is a slip of the pen, and near the ends of the calendar no day can be counted.
+HORIZON_DAYS = 730
 
 
 @dataclass(frozen=True)
@@ -110,6 +113,14 @@ def after_hold(way: Way, due_at: datetime, held_since: datetime, now: datetime) 
     held, back = held_since.astimezone(way.lab_zone).date(), now.astimezone(way.lab_zone).date()
     days = sum(way.laboratory.is_open(held + timedelta(days=n)) for n in range(1, (back - held).days + 1))
     return pick_up(way, way.laboratory.shift(due_at.astimezone(way.lab_zone).date(), days))
+
+
+def far_faults(seat_at: datetime | None, now: datetime) -> list[Fault]:
+    """An appointment years away, ahead or behind. To be asked before anything is counted from `seat_at`."""
+    if seat_at is None or abs(seat_at - now) <= timedelta(days=HORIZON_DAYS):
+        return []
+    last = f"{timezone.localtime(now + timedelta(days=HORIZON_DAYS)):%Y-%m-%d}"
+    return [Fault("far", f"Give an appointment between now and {last}, or none if there is none yet.", "seat_at")]
 
 
 def seat_faults(promise: Promise, seat_at: datetime | None, now: datetime) -> list[Fault]:

@@ -6,10 +6,12 @@ from zoneinfo import ZoneInfo
 
 from django import forms
 from django.conf import settings
+from django.utils import timezone
 
 from labqueue.base.forms import HouseForm
 from labqueue.base.workdays import at
 from orders import teeth
+from orders.due import far_faults
 from orders.facts import ItemFacts
 from orders.materials import Connection, Kind, Material, Retention, Stage
 from orders.models import Practice
@@ -72,6 +74,11 @@ class OrderForm(HouseForm):
             self.add_error("seat_time", "Give the time of the appointment, or leave the day empty.")
         if clock and day is None and "seat_day" not in self.errors:
             self.add_error("seat_day", "Give the day of the appointment, or leave the time empty.")
+        if day and clock:
+            # Before it becomes an instant: at the ends of the calendar there is none in another zone.
+            written = datetime.combine(day, clock, tzinfo=ZoneInfo(self.practice.time_zone))
+            for fault in far_faults(written, timezone.now()):
+                self.add_error("seat_day", fault.message)
         return values
 
     @property

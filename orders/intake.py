@@ -71,7 +71,7 @@ def edit_draft(
     if case.state != Case.State.DRAFT:
         changeable(case)
     order = OrderFacts(tidy(patient_ref), stage, seat_at, note.strip(), items)
-    pieces = checked(order, case.practice, relabelled(case, order))
+    pieces = checked(order, case.practice, relabelled(case, order), appointment_stands=as_signed(case, seat_at))
     before = seal.content(case, draft)
     if case.current_id is None:
         case.patient_ref, case.stage, case.seat_at = order.patient_ref, stage, seat_at
@@ -92,10 +92,17 @@ def draft_of(case: Case) -> Prescription:
     return draft
 
 
-def checked(order: OrderFacts, practice: Practice, faults: Sequence[Fault] = ()) -> list[Item]:
+def as_signed(case: Case, seat_at: datetime | None) -> bool:
+    """Whether the appointment is the one that was signed. It stays, even where its date can no longer be kept."""
+    return case.current_id is not None and seat_at == case.seat_at
+
+
+def checked(
+    order: OrderFacts, practice: Practice, faults: Sequence[Fault] = (), *, appointment_stands: bool = False
+) -> list[Item]:
     """The pieces of an order without a fault. Raises Refusal with all of them otherwise."""
     pieces, wrong = read_order(order)
-    faults = [*faults, *wrong, *date_faults(order, practice, pieces)]
+    faults = [*faults, *wrong, *([] if appointment_stands else date_faults(order, practice, pieces))]
     if faults:
         raise Refusal(faults)
     return pieces
@@ -104,6 +111,8 @@ def checked(order: OrderFacts, practice: Practice, faults: Sequence[Fault] = ())
 def date_faults(order: OrderFacts, practice: Practice, pieces: Sequence[Item]) -> list[Fault]:
     """The appointment can still be kept. Pieces whose words are unknown take no days; they are refused anyway."""
     now = timezone.now()
+    if far := due.far_faults(order.seat_at, now):
+        return far
     makes = [piece.make for piece in pieces if piece.kind in Kind.values and piece.material in Material.values]
     promise = due.promise_for(due.way_to(practice), order.seat_at, makes, now)
     return due.seat_faults(promise, order.seat_at, now)

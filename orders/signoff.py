@@ -11,7 +11,7 @@ from labqueue.base.errors import Conflict, Forbidden, Refusal, refuse
 from labqueue.base.models import User
 from orders import due, seal
 from orders.doors import lock, own_case
-from orders.intake import draft_of
+from orders.intake import as_signed, draft_of
 from orders.lifecycle import advance, changeable
 from orders.models import Case, Item, Member, Prescription
 from orders.rules import piece_faults
@@ -88,7 +88,7 @@ def promised(case: Case, draft: Prescription, now: datetime) -> due.Promise:
     """
     faults = piece_faults(list(draft.items.all()))
     promise = due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now)
-    if case.current_id is None or draft.seat_at != case.seat_at:
+    if not as_signed(case, draft.seat_at):
         faults += due.seat_faults(promise, draft.seat_at, now)
     if faults:
         raise Refusal(faults)

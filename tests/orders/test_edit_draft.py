@@ -1,13 +1,16 @@
 """Changing a draft."""
 
+from datetime import datetime, timedelta
+
 import pytest
+import time_machine
 
 from labqueue.base import audit
 from labqueue.base.errors import Conflict, Forbidden
 from orders.cancel import cancel
 from orders.intake import edit_draft
 from orders.models import Case
-from orders.signoff import amend
+from orders.signoff import amend, sign
 from tests import cast
 from tests.orders import build
 from tests.orders.refusals import refused
@@ -78,6 +81,34 @@ def test_a_change_leaves_the_case_alone_until_it_is_signed() -> None:
     edit_draft(cast.assistant(), case, **build.order(seat_at=build.seat_in(20)))
     case.refresh_from_db()
     assert (case.seat_at, case.current_id, case.due_at) == before
+
+
+def overdue() -> tuple[Case, datetime]:
+    """A signed case, and an instant at which its due date has passed."""
+    case = build.signed_case(seat_at=build.seat_in(12))
+    assert case.due_at is not None
+    assert case.seat_at is not None
+    return case, case.due_at + timedelta(hours=2)
+
+
+def test_an_overdue_case_can_be_corrected_while_its_appointment_stands() -> None:
+    case, later = overdue()
+    with time_machine.travel(later, tick=False):
+        amend(cast.assistant(), case)
+        items = [build.abutment(), build.crown(shade="N3")]
+        edit_draft(cast.assistant(), case, **build.order(seat_at=case.seat_at, items=items))
+        signed = sign(cast.prescriber(), case)
+    assert [item.shade for item in signed.items.all()] == ["", "N3"]
+    assert signed.seat_at == case.seat_at
+
+
+def test_an_overdue_case_is_not_moved_to_another_day_that_cannot_be_kept() -> None:
+    case, later = overdue()
+    assert case.seat_at is not None
+    with time_machine.travel(later, tick=False):
+        amend(cast.assistant(), case)
+        with refused("seat_at", "the case had to leave the laboratory"):
+            edit_draft(cast.assistant(), case, **build.order(seat_at=case.seat_at + timedelta(minutes=30)))
 
 
 def test_a_piece_keeps_its_line_through_all_versions() -> None:

@@ -1,10 +1,13 @@
 """The order form: what it sends, what it refuses, and what it shows of a draft."""
 
+from datetime import timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
+import time_machine
 from django.test import Client
+from django.utils import timezone
 
 from orders.models import Case
 from orders.signoff import amend
@@ -104,9 +107,10 @@ def test_without_appointment(browser: Client) -> None:
 
 def test_an_appointment_is_by_the_practices_clock(client: Client) -> None:
     cast.practice("southgate", time_zone="Europe/Lisbon")
-    client.force_login(cast.assistant("southgate"))
-    assert "Europe/Lisbon" in client.get("/cases/new").content.decode()
-    client.post("/cases/new", sheet(seat_day="2031-03-05", seat_time="14:00"))
+    with time_machine.travel("2031-02-03T15:00:00Z", tick=False):
+        client.force_login(cast.assistant("southgate"))
+        assert "Europe/Lisbon" in client.get("/cases/new").content.decode()
+        client.post("/cases/new", sheet(seat_day="2031-03-05", seat_time="14:00"))
     seat_at = Case.objects.get().seat_at
     assert seat_at is not None
     assert seat_at.isoformat() == "2031-03-05T14:00:00+00:00"
@@ -152,7 +156,10 @@ def test_a_fault_of_a_tooth_is_shown_at_its_field(
         ({"stage": ""}, "stage", "provisional or final"),
         ({"seat_time": ""}, "seat_time", "Give the time"),
         ({"seat_day": ""}, "seat_day", "Give the day"),
-        ({"seat_day": "2020-03-05"}, "seat_day", "has passed"),
+        ({"seat_day": f"{timezone.now() - timedelta(days=3):%Y-%m-%d}"}, "seat_day", "has passed"),
+        ({"seat_day": "2020-03-05"}, "seat_day", "Give an appointment between now and"),
+        ({"seat_day": "0001-01-01"}, "seat_day", "Give an appointment between now and"),
+        ({"seat_day": "9999-12-31", "seat_time": "23:59"}, "seat_day", "Give an appointment between now and"),
         ({"seat_day": "soon"}, "seat_day", "valid date"),
         ({"note": "n" * 501}, "note", "500 is the most"),
     ],
