@@ -7,6 +7,7 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
+from labqueue.base.api import OffsetDateTimeField
 from orders import seal, teeth
 from orders.facts import ItemFacts
 from orders.models import Case, Item, Prescription
@@ -37,7 +38,7 @@ class PrescriptionIn(serializers.Serializer[Case]):
         allow_blank=True, help_text="A code of the practice's own; never a name or a date."
     )
     stage = serializers.CharField(allow_blank=True, help_text="provisional or final")
-    seat_at = serializers.DateTimeField(allow_null=True, default=None)
+    seat_at = OffsetDateTimeField(allow_null=True, default=None, help_text="With its offset; null for none yet.")
     note = serializers.CharField(allow_blank=True, default="")
     items = ItemIn(many=True)
 

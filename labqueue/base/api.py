@@ -1,10 +1,11 @@
 """The kit of the interface for programs: tokens, sessions, pages of a list."""
 
 import hashlib
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.utils import timezone
+from rest_framework import serializers
 from rest_framework.authentication import BaseAuthentication, SessionAuthentication, get_authorization_header
 from rest_framework.exceptions import AuthenticationFailed
 from rest_framework.pagination import CursorPagination
@@ -62,6 +63,18 @@ class BearerToken(BaseAuthentication):
 
 class Session(SessionAuthentication):
     """A signed-in browser, with its CSRF token."""
+
+
+class OffsetDateTimeField(serializers.DateTimeField):
+    """An instant with its offset: a clock time without one could be two instants, or none."""
+
+    default_error_messages = {"offset": "Give the instant with its offset, such as 2026-03-02T09:30:00-05:00."}
+
+    def enforce_timezone(self, value: datetime) -> datetime:
+        """Refuse what has no offset."""
+        if value.tzinfo is None:
+            self.fail("offset")
+        return super().enforce_timezone(value)
 
 
 class NewestFirst(CursorPagination):

@@ -1,27 +1,15 @@
 """How the floor reads and prints for programs. Nothing here writes."""
 
-from datetime import datetime
 from typing import Any
 
 from rest_framework import serializers
 
+from labqueue.base.api import OffsetDateTimeField
 from labqueue.production.models import LotInUse, Scan, WorkItem, WorkStep
 from labqueue.production.reads import Line, Load, outlook_of
 from labqueue.production.scan import ScanResult
 from orders import teeth
 from orders.models import Outlook
-
-
-class OffsetDateTimeField(serializers.DateTimeField):
-    """An instant with its offset: a clock time without one could be two instants, or none."""
-
-    default_error_messages = {"offset": "Give the instant with its offset, such as 2026-03-02T09:30:00-05:00."}
-
-    def enforce_timezone(self, value: datetime) -> datetime:
-        """Refuse what has no offset."""
-        if value.tzinfo is None:
-            self.fail("offset")
-        return super().enforce_timezone(value)
 
 
 class LineRiskOut(serializers.Serializer[Outlook]):

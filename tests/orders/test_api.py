@@ -103,9 +103,28 @@ def test_what_cannot_be_read_is_refused(body: Any) -> None:
     assert not Case.objects.exists()
 
 
-def test_an_appointment_without_its_zone_is_the_laboratorys() -> None:
+def test_an_appointment_without_its_offset_is_refused() -> None:
     answer = Program(cast.assistant()).ask("POST", "", order(seat_at="2031-03-05T14:00:00"))
-    assert answer.json()["seat_at"] == "2031-03-05T14:00:00-05:00"
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "/seat_at")
+    assert "with its offset, such as" in answer.json()["errors"][0]["message"]
+    assert not Case.objects.exists()
+
+
+@pytest.mark.parametrize(
+    "seat_at", ["0001-01-02T12:00:00Z", "1990-05-05T12:00:00Z", "9999-12-29T12:00:00-12:00", "9999-12-31T12:00:00Z"]
+)
+def test_an_appointment_ages_away_is_refused(seat_at: str) -> None:
+    answer = Program(cast.assistant()).ask("POST", "", order(seat_at=seat_at))
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (422, "/seat_at")
+    assert answer.json()["errors"][0]["message"].startswith("Give an appointment between now and ")
+    assert not Case.objects.exists()
+
+
+@pytest.mark.parametrize("seat_at", ["0001-01-01T00:00:00+14:00", "9999-12-31T23:59:59-12:00", "10000-01-01T12:00:00Z"])
+def test_an_appointment_beyond_the_calendar_is_refused(seat_at: str) -> None:
+    answer = Program(cast.assistant()).ask("POST", "", order(seat_at=seat_at))
+    assert (answer.status_code, answer.json()["errors"][0]["pointer"]) == (400, "/seat_at")
+    assert not Case.objects.exists()
 
 
 def test_change_drop_and_sign_again() -> None:
