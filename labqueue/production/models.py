@@ -208,11 +208,14 @@ class Scan(models.Model):
         constraints = [models.UniqueConstraint(fields=["step", "attempt", "action"], name="scan_once_per_attempt")]
 
 
-class ScanEcho(models.Model):
-    """The key of a second trigger of a scan. It means that scan however late and often it is sent. Append-only."""
+class ScanKey(models.Model):
+    """A key that was used: a scan's own, or that of its second trigger. It means that scan for ever. Append-only.
+
+    All keys stand in this one table, so that of two scans at once under one key only one can be written.
+    """
 
     key = models.UUIDField(unique=True)
-    scan = models.ForeignKey(Scan, on_delete=models.PROTECT, related_name="echoes")
+    scan = models.ForeignKey(Scan, on_delete=models.PROTECT, related_name="keys")
 
 
 class Part(models.TextChoices):

@@ -15,7 +15,7 @@ from labqueue.base.moves import move
 from labqueue.production import lots
 from labqueue.production.finish import finish_if_through
 from labqueue.production.gates import action_for, check_piece, check_start, step_at
-from labqueue.production.models import Scan, ScanEcho, Station, WorkItem, WorkStep
+from labqueue.production.models import Scan, ScanKey, Station, WorkItem, WorkStep
 from labqueue.production.people import laboratory_only
 from labqueue.production.pieces import MOVES, piece_by
 from labqueue.production.stations import named_station
@@ -113,7 +113,7 @@ def _take(trigger: Trigger, piece: WorkItem) -> ScanResult:
 
 def result_of(key: UUID) -> ScanResult | None:
     """What was counted under that key, or None."""
-    scans = Scan.objects.filter(Q(key=key) | Q(echoes__key=key))
+    scans = Scan.objects.filter(Q(key=key) | Q(keys__key=key))
     people = scans.select_related("item__case__practice", "item__case__outlook", "step__plan", "station", "by")
     found = people.first()
     return ScanResult(found, repeated=True) if found else None
@@ -134,7 +134,7 @@ def _second_trigger(trigger: Trigger, piece: WorkItem) -> ScanResult | None:
         return None
     if abs(trigger.occurred_at - last.occurred_at) >= DOUBLE_TRIGGER:
         return None
-    ScanEcho.objects.create(key=trigger.key, scan=last)
+    ScanKey.objects.create(key=trigger.key, scan=last)
     return result_of(trigger.key)
 
 
@@ -170,7 +170,7 @@ def _set(step: WorkStep, to: str, **changes: object) -> None:
 def _write(trigger: Trigger, step: WorkStep, action: Scan.Action, lot: str | None = None) -> Scan:
     after = {"piece": step.item.code, "step": step.plan.name, "attempt": step.attempt, "action": action, "lot": lot}
     audit.record(step.item.case, "scanned", trigger.actor, after={**after, "station": trigger.station.code})
-    return Scan.objects.create(
+    scan = Scan.objects.create(
         key=trigger.key,
         item=step.item,
         step=step,
@@ -181,3 +181,5 @@ def _write(trigger: Trigger, step: WorkStep, action: Scan.Action, lot: str | Non
         occurred_at=trigger.occurred_at,
         received_at=trigger.received_at,
     )
+    ScanKey.objects.create(key=trigger.key, scan=scan)
+    return scan

@@ -12,7 +12,7 @@ from labqueue.base import audit, codes
 from labqueue.base.errors import Conflict, Forbidden, Refusal
 from labqueue.base.models import Event
 from labqueue.production.lots import use_lot
-from labqueue.production.models import Lot, LotInUse, LotUse, Scan, ScanEcho, Station, WorkItem, WorkStep
+from labqueue.production.models import Lot, LotInUse, LotUse, Scan, ScanKey, Station, WorkItem, WorkStep
 from labqueue.production.release import release
 from labqueue.production.scan import scan
 from orders.cancel import cancel
@@ -30,7 +30,7 @@ MINUTE = timedelta(minutes=1)
 
 def everything() -> list[Any]:
     """All that a scan could write."""
-    tables = (Case, WorkItem, WorkStep, Scan, ScanEcho, LotUse, Event)
+    tables = (Case, WorkItem, WorkStep, Scan, ScanKey, LotUse, Event)
     return [list(table._default_manager.order_by("pk").values()) for table in tables]
 
 
@@ -216,7 +216,7 @@ def test_scans_cannot_be_changed_or_deleted() -> None:
     item = piece(released_case())
     first = send(item, "intake")
     send(item, "intake")
-    for rows in (Scan.objects.all(), ScanEcho.objects.all()):
+    for rows in (Scan.objects.all(), ScanKey.objects.all()):
         assert rows.exists()
         with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
             rows.update(key=uuid4())

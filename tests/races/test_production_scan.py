@@ -14,7 +14,7 @@ from labqueue.base.errors import Conflict
 from labqueue.base.models import Event
 from labqueue.production import lots
 from labqueue.production.gates import check_start
-from labqueue.production.models import LotInUse, LotUse, Scan, ScanEcho, Station, WorkItem, WorkStep
+from labqueue.production.models import LotInUse, LotUse, Scan, ScanKey, Station, WorkItem, WorkStep
 from labqueue.production.release import release
 from orders.hold import hold
 from tests import cast
@@ -52,7 +52,7 @@ def test_second_triggers_under_fresh_keys_count_once() -> None:
     cast.technician()
     found = Counter(together(THREADS, lambda _: outcome(item, "intake")))
     assert found == {"counted": 1, "repeated": THREADS - 1}
-    assert (Scan.objects.count(), ScanEcho.objects.count()) == (1, THREADS - 1)
+    assert (Scan.objects.count(), ScanKey.objects.count()) == (1, THREADS)
 
 
 def starts(item: WorkItem, station: str) -> list[str]:
@@ -102,7 +102,18 @@ def test_one_key_for_two_pieces_at_once_counts_for_one_of_them() -> None:
         key = uuid4()
         found = together(2, lambda n, key=key: outcome(items[n], "intake", key=key))  # type: ignore[misc]
         assert sum("key was used for another scan" in one for one in found) == 1
-        assert Scan.objects.filter(key=key).count() + ScanEcho.objects.filter(key=key).count() == 1
+        assert ScanKey.objects.filter(key=key).count() == 1
+
+
+def test_one_key_at_once_for_a_scan_and_for_a_second_trigger_counts_for_one_of_them() -> None:
+    technician = cast.technician()
+    for days in (12, 15, 18):
+        items = [piece(released_case(seat_at=orders.seat_in(days + n))) for n in (0, 1)]
+        send(items[0], "intake", technician)
+        key = uuid4()
+        found = together(2, lambda n, key=key, items=items: outcome(items[n], "intake", key=key))  # type: ignore[misc]
+        assert sum("key was used for another scan" in one for one in found) == 1
+        assert ScanKey.objects.get(key=key).scan.item in items
 
 
 def test_the_last_two_pieces_at_once_finish_the_case_once() -> None:

@@ -79,11 +79,11 @@ class Migration(migrations.Migration):
             ],
         ),
         migrations.CreateModel(
-            name='ScanEcho',
+            name='ScanKey',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('key', models.UUIDField(unique=True)),
-                ('scan', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='echoes', to='production.scan')),
+                ('scan', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='keys', to='production.scan')),
             ],
         ),
         migrations.CreateModel(
@@ -246,6 +246,6 @@ class Migration(migrations.Migration):
             constraint=models.UniqueConstraint(fields=('step', 'attempt', 'lot'), name='lot_use_once'),
         ),
         AppendOnly("production_scan"),
-        AppendOnly("production_scanecho"),
+        AppendOnly("production_scankey"),
         AppendOnly("production_lotuse"),
     ]
