@@ -1,12 +1,13 @@
-"""The gate before every page: the access table is asked before a view runs. And the answers to unknown addresses."""
+"""The gate before every page: the access table is asked before a view runs. And the answers where no view gives one."""
 
 from collections.abc import Callable
 from typing import Any
 
 from django.contrib.auth.views import redirect_to_login
-from django.http import Http404, HttpRequest, HttpResponse, JsonResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.template.loader import render_to_string
+from django.urls import reverse
 
 from labqueue.access import PUBLIC, may_open, roles_for
 from labqueue.base import problems
@@ -14,6 +15,8 @@ from labqueue.base.errors import Forbidden, refuse
 from labqueue.base.models import User
 from labqueue.base.pages import show_refusal
 from labqueue.base.roles import Role
+
+READING = frozenset({"GET", "HEAD"})
 
 
 class Gate:
@@ -33,10 +36,10 @@ class Gate:
         name = match.view_name if match else ""
         if name in PUBLIC or is_api(request):
             return None
-        user = request.user
+        user, method = request.user, request.method or "GET"
         if not isinstance(user, User):
-            return redirect_to_login(request.get_full_path())
-        method = request.method or "GET"
+            # What was sent is gone; the way back leads to what can be opened, not to where it was sent.
+            return redirect_to_login(request.get_full_path() if method in READING else reverse("home"))
         if roles_for(name, method) is None:
             raise Http404
         if may_open(user, name, method):
@@ -57,6 +60,29 @@ def not_for(user: User) -> Forbidden:
     return refusal
 
 
+def bad_request(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """What the service does not even begin to read, such as a request to another host."""
+    if is_api(request):
+        return problems.plain(request, 400, "Bad Request", "The service cannot take this request as it was sent.")
+    return bare("bad_request", 400)
+
+
+def forged(request: HttpRequest, reason: str = "") -> HttpResponse:
+    """A form whose token is missing or is not that of this browser (settings.CSRF_FAILURE_VIEW)."""
+    why = "This page was open for too long, or your browser takes no cookies. Load it again and send it once more."
+    if is_api(request):
+        return problems.plain(request, 403, Forbidden.title, "The CSRF token is missing or wrong.")
+    return show_refusal(request, refuse("csrf", why, kind=Forbidden))
+
+
+def forbidden(request: HttpRequest, exception: Exception) -> HttpResponse:
+    """What Django itself does not allow, in the shape of our own refusals."""
+    why = "You cannot do this. Ask the administrator if you need it."
+    if is_api(request):
+        return problems.plain(request, 403, Forbidden.title, why)
+    return show_refusal(request, refuse("forbidden", why, kind=Forbidden))
+
+
 def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     """Unknown addresses: problem details for programs, a page for people."""
     if is_api(request):
@@ -64,9 +90,13 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
     return render(request, "base/not_found.html", status=404)
 
 
-def crashed(request: HttpRequest) -> HttpResponse | JsonResponse:
+def crashed(request: HttpRequest) -> HttpResponse:
     """Our own faults: nothing of the inside is shown."""
     if is_api(request):
         return problems.plain(request, 500, "Server Error", "The service failed. Nothing was written; try again.")
-    # Without context processors: what broke the page may break them, too.
-    return HttpResponse(render_to_string("base/crashed.html"), status=500)
+    return bare("base/crashed", 500)
+
+
+def bare(template: str, status: int) -> HttpResponse:
+    """A page without context processors: what broke the request may break them, too."""
+    return HttpResponse(render_to_string(f"{template}.html"), status=status)

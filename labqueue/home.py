@@ -1,20 +1,23 @@
 """The first page of each role: that person's work of today. And the way to everything else."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import Any
 
-from django.db.models import Count, Max, Q, QuerySet
+from django.db.models import Count, F, Max, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 from django.utils import timezone
+from django.views.decorators.http import require_safe
 
 from labqueue.access import may_open
 from labqueue.base.models import OutboxRow, User
 from labqueue.base.roles import Role
+from labqueue.planning.floor import FORECAST_STATES
 from labqueue.planning.models import Forecast
-from labqueue.production.models import Station, WorkStep
+from labqueue.production import reads
+from labqueue.production.models import WorkStep
 from orders.doors import cases_for
 from orders.lifecycle import CHANGEABLE
 from orders.models import OPEN_STATES, Case
@@ -23,6 +26,7 @@ from shipping.models import Delivery
 # Shares of the probability to be late from which a case is listed for the manager.
 AT_RISK = 0.25
 SHOWN = 12
+SIGNABLE = CHANGEABLE | {Case.State.DRAFT}
 
 WAYS = (
     ("home", "Today"),
@@ -37,27 +41,23 @@ WAYS = (
     ("tokens", "Access keys"),
 )
 
-# Addresses that lie on another way than the first one of their room.
-PARTS_OF = {"orders:person": "orders:people", "orders:practice": "orders:practices"}
-
 
 def navigation(request: HttpRequest) -> dict[str, Any]:
-    """Context of every page: the ways that this person's role may go."""
+    """Context of every page: the ways that this person's role may go, and on which of them the page lies."""
     user = getattr(request, "user", None)
     if not isinstance(user, User):
         return {}
-    ways = [(name, label) for name, label in WAYS if may_open(user, name)]
-    here = current_way([name for name, _ in ways], request.resolver_match.view_name if request.resolver_match else "")
-    return {"navigation": [{"url": reverse(n), "label": label, "current": n == here} for n, label in ways]}
+    ways = {reverse(name): label for name, label in WAYS if may_open(user, name)}
+    here = current_way(ways, request.path)
+    return {"navigation": [{"url": url, "label": label, "current": url == here} for url, label in ways.items()]}
 
 
-def current_way(ways: list[str], here: str) -> str:
-    """The way on which an address lies: itself, or the first one of its room. Empty for none."""
-    here = PARTS_OF.get(here, here)
-    room = here.partition(":")[0] + ":"
-    return here if here in ways else next((way for way in ways if way.startswith(room)), "")
+def current_way(ways: Iterable[str], path: str) -> str:
+    """The way on which an address lies: the longest that is the address or stands above it. Empty for none."""
+    return max((way for way in ways if path == way or path.startswith(f"{way}/")), key=len, default="")
 
 
+@require_safe
 def home(request: HttpRequest) -> HttpResponse:
     """Today's work of the person who is signed in."""
     assert isinstance(request.user, User)
@@ -76,45 +76,61 @@ def shown(cases: QuerySet[Case]) -> QuerySet[Case]:
 
 
 def practice(user: User) -> dict[str, Any]:
-    """What waits for the practice, what comes next, what is on its way."""
+    """What waits for the practice, what comes next, what was sent to it."""
     mine = shown(cases_for(user))
     running = mine.filter(state__in=OPEN_STATES)
-    begun = Q(state__in=CHANGEABLE, prescriptions__signed_at__isnull=True)
     return {
-        "drafts": mine.filter(Q(state=Case.State.DRAFT) | begun).distinct()[:SHOWN],
-        "held": running.filter(held_since__isnull=False)[:SHOWN],
-        "coming": running.order_by("seat_at", "due_at")[:SHOWN],
-        "open_count": running.count(),
+        # New orders, and changes of those that can still be changed; a case has one draft at most.
+        "drafts": mine.filter(state__in=SIGNABLE, prescriptions__signed_at__isnull=True)[:SHOWN],
+        "held": running.filter(held_since__isnull=False).order_by("held_since")[:SHOWN],
+        "coming": running.order_by(F("seat_at").asc(nulls_last=True), "due_at")[:SHOWN],
+        "open_count": mine.filter(state__in=OPEN_STATES | {Case.State.DRAFT}).count(),
         "sent": mine.filter(state=Case.State.SHIPPED).order_by("-shipped_at")[:5],
     }
 
 
 def technician(user: User) -> dict[str, Any]:
-    """What is in this person's hands, and what waits at each bench."""
-    running = Count("work_steps", filter=Q(work_steps__state=WorkStep.State.RUNNING))
-    mine = WorkStep.objects.filter(state=WorkStep.State.RUNNING, started_by=user)
+    """What is in this person's hands, what waits at each bench, what leaves next."""
+    mine = reads.next_steps().filter(state=WorkStep.State.RUNNING, started_by=user)
     urgent = shown(cases_for(user)).filter(state=Case.State.RELEASED, held_since__isnull=True)
     return {
-        "mine": mine.select_related("item__case__practice", "item__case__outlook", "station").order_by("started_at"),
-        "stations": Station.objects.annotate(running=running).order_by("position"),
+        "mine": mine.select_related("item__case", "station").order_by("started_at"),
+        "tiles": [_bench(load) for load in reads.loads()],
         "urgent": urgent.order_by("due_at")[:SHOWN],
     }
+
+
+def _bench(load: reads.Load) -> dict[str, Any]:
+    url = reverse("production:bench", args=[load.station.code])
+    note = f"{load.running} in work" if load.running else ""
+    return {"label": load.station.name, "number": load.waiting, "unit": "waiting", "url": url, "note": note}
 
 
 def manager(user: User) -> dict[str, Any]:
     """Exceptions: what is to be decided, what is in danger, what stands still."""
     cases = shown(cases_for(user))
-    running = cases.filter(state__in=OPEN_STATES)
+    running, free = cases.filter(state__in=OPEN_STATES), cases.filter(held_since__isnull=True)
+    held, danger = running.filter(held_since__isnull=False), running.filter(in_danger(timezone.now()))
     states = dict(cases_for(user).values_list("state").annotate(Count("pk")).order_by())
-    danger = running.filter(outlook__late__gte=AT_RISK)
     return {
-        "tiles": _tiles(states, running.filter(held_since__isnull=False).count(), danger.count()),
-        "to_accept": cases.filter(state=Case.State.SIGNED).order_by("due_at")[:SHOWN],
-        "to_release": cases.filter(state=Case.State.ACCEPTED, held_since__isnull=True).order_by("due_at")[:SHOWN],
-        "danger": danger.order_by("-outlook__late", "due_at")[:SHOWN],
-        "held": running.filter(held_since__isnull=False).order_by("held_since")[:SHOWN],
-        "forecast_at": Forecast.objects.aggregate(at=Max("made_at"))["at"],
+        "tiles": _tiles(states, held.count(), danger.count()),
+        "danger": danger.order_by(F("outlook__late").desc(nulls_last=True), "due_at")[:SHOWN],
+        "to_accept": free.filter(state=Case.State.SIGNED).order_by("due_at")[:SHOWN],
+        "to_release": free.filter(state=Case.State.ACCEPTED).order_by("due_at")[:SHOWN],
+        "held": held.order_by("held_since")[:SHOWN],
+        "forecast_at": last_forecast(),
     }
+
+
+def in_danger(now: datetime) -> Q:
+    """Late already, or likely enough to be. What is packed has no forecast any more; it only waits for the courier."""
+    return Q(due_at__lt=now) | Q(outlook__late__gte=AT_RISK, state__in=FORECAST_STATES)
+
+
+def last_forecast() -> datetime | None:
+    """As of when the risks are estimated: the moment at which the last forecast looked at the floor."""
+    at: datetime | None = Forecast.objects.aggregate(at=Max("shop_at"))["at"]
+    return at
 
 
 def _tiles(states: dict[str, int], held: int, danger: int) -> list[dict[str, Any]]:
@@ -123,7 +139,7 @@ def _tiles(states: dict[str, int], held: int, danger: int) -> list[dict[str, Any
         ("Waiting to be accepted", states.get("signed", 0), f"{cases}?state=signed"),
         ("Accepted, not on the floor", states.get("accepted", 0), f"{cases}?state=accepted"),
         ("On the floor", states.get("released", 0), f"{cases}?state=released"),
-        ("At risk of being late", danger, "#danger"),
+        ("Late or at risk", danger, "#danger"),
         ("On hold", held, "#held"),
     ]
     return [{"label": label, "number": number, "url": url} for label, number, url in rows]
@@ -132,10 +148,11 @@ def _tiles(states: dict[str, int], held: int, danger: int) -> list[dict[str, Any
 def shipping(user: User) -> dict[str, Any]:
     """What is to be packed, what waits for the courier, what has left today."""
     today = day_start(timezone.now())
+    free = shown(cases_for(user)).filter(held_since__isnull=True)
     packed = Delivery.objects.filter(state=Delivery.State.PACKED).select_related("case__practice")
     gone = Delivery.objects.filter(state=Delivery.State.SHIPPED, shipped_at__gte=today)
     return {
-        "to_pack": shown(cases_for(user)).filter(state=Case.State.FINISHED).order_by("due_at")[:SHOWN],
+        "to_pack": free.filter(state=Case.State.FINISHED).order_by("due_at")[:SHOWN],
         "packed": packed.order_by("case__due_at")[:SHOWN],
         "gone_today": gone.count(),
     }
@@ -143,11 +160,12 @@ def shipping(user: User) -> dict[str, Any]:
 
 def admin(user: User) -> dict[str, Any]:
     """Whether the service itself is well."""
+    roles = User.objects.filter(is_active=True).values_list("role").annotate(Count("pk")).order_by("role")
     return {
-        "roles": User.objects.filter(is_active=True).values_list("role").annotate(Count("pk")).order_by("role"),
+        "roles": [(Role(role).label, count) for role, count in roles],
         "dead": OutboxRow.objects.filter(state=OutboxRow.State.DEAD).order_by("-finished_at")[:SHOWN],
         "waiting": OutboxRow.objects.filter(state=OutboxRow.State.QUEUED, due_at__lte=timezone.now()).count(),
-        "forecast_at": Forecast.objects.aggregate(at=Max("made_at"))["at"],
+        "forecast_at": last_forecast(),
     }
 
 

@@ -8,9 +8,12 @@ from drf_spectacular.views import SpectacularAPIView
 import orders.urls
 import shipping.urls
 from labqueue import account, home
+from labqueue.base import views as base
 from labqueue.planning import urls as planning
 from labqueue.production import urls as production
 
+handler400 = "labqueue.guard.bad_request"
+handler403 = "labqueue.guard.forbidden"
 handler404 = "labqueue.guard.not_found"
 handler500 = "labqueue.guard.crashed"
 
@@ -28,6 +31,7 @@ urlpatterns = [
     path("keys", account.tokens, name="tokens"),
     path("keys/<int:pk>/revoke", account.end, name="revoke-token"),
     path("parts", TemplateView.as_view(template_name="base/parts.html"), name="parts"),
+    path("work/<int:pk>/again", base.revive, name="revive"),
     path("sign-in", auth.LoginView.as_view(template_name="base/sign_in.html"), name="sign-in"),
     path("sign-out", auth.LogoutView.as_view(), name="sign-out"),
     path("api/v1/", include((programs, "api"))),
