@@ -24,6 +24,7 @@ TABLE: dict[str, frozenset[Role]] = {
     "parts": LABORATORY,
     "tokens": EVERYBODY,
     "revoke-token": EVERYBODY,
+    "revive": ADMIN,
     # Orders
     "orders:cases": EVERYBODY,
     "orders:new": PRACTICE,

@@ -76,6 +76,9 @@ class PaperFileView(APIView):
     def get(self, request: Request, paper_id: int) -> FileResponse:
         """The file. 409 while it is being made."""
         paper = paper_for(person(request), paper_id)
+        if paper.given_up:
+            why = f"{paper} could not be printed; the administrator has been told. Ask again later."
+            raise refuse("given-up", why, "paper", kind=Conflict)
         if not paper.ready:
             raise refuse("making", f"{paper} is being made. Ask again in a moment.", "paper", kind=Conflict)
         return pdf_of(paper)

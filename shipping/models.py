@@ -136,6 +136,11 @@ class Paper(models.Model):
         return self.made_at is not None
 
     @property
+    def given_up(self) -> bool:
+        """Whether the worker could not make it; known where it was read with `shipping.tasks.with_fate`."""
+        return not self.ready and bool(getattr(self, "set_aside", False))
+
+    @property
     def filename(self) -> str:
         """What the file is called for those who download it: nothing in it speaks of the patient."""
         return f"{self.kind}-{self.delivery.case.number}.pdf"

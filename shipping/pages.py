@@ -98,7 +98,7 @@ def invoices(request: HttpRequest) -> HttpResponse:
 def papers_context(case: Case) -> dict[str, Any]:
     """What the list of papers needs; `making` says that a worker is at one of them."""
     found = list(papers_of(case))
-    return {"case": case, "papers": found, "making": not all(paper.ready for paper in found)}
+    return {"case": case, "papers": found, "making": not all(paper.ready or paper.given_up for paper in found)}
 
 
 def show_box(

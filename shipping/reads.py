@@ -3,12 +3,13 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Prefetch, Q, QuerySet
 from django.utils import timezone
 
 from labqueue.production.models import WorkItem
 from orders.models import Case
 from shipping.models import Delivery, Invoice, Paper
+from shipping.tasks import with_fate
 
 
 @dataclass(frozen=True)
@@ -63,7 +64,7 @@ def shipped_since(start: datetime) -> list[Box]:
 
 def boxes(deliveries: "QuerySet[Delivery]") -> list[Box]:
     """Deliveries with their papers and invoices. Two queries."""
-    whole = deliveries.select_related("case__practice", "invoice").prefetch_related("papers")
+    whole = deliveries.select_related("case__practice", "invoice").prefetch_related(Prefetch("papers", with_fate()))
     return [
         Box(delivery, {paper.kind: paper for paper in delivery.papers.all()}, getattr(delivery, "invoice", None))
         for delivery in whole

@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from typing import Any
 
+from django.db.models import CharField, Exists, OuterRef, QuerySet, Value
+from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 
 from labqueue.base import files, outbox
@@ -20,7 +22,14 @@ def ask_for(paper: Paper) -> None:
     outbox.put(KIND, f"paper:{paper.pk}", {"paper": paper.pk})
 
 
-@outbox.handles(KIND, lease=60)
+def with_fate() -> "QuerySet[Paper]":
+    """Papers that know whether the worker has given them up."""
+    subject = Concat(Value("paper:"), Cast(OuterRef("pk"), CharField()))
+    dead = OutboxRow.objects.filter(kind=KIND, subject=subject, state=OutboxRow.State.DEAD)
+    return Paper.objects.annotate(set_aside=Exists(dead))
+
+
+@outbox.handles(KIND, lease=60, patience=outbox.LONG_PATIENCE)
 def make(row: OutboxRow) -> outbox.Publish:
     """Render a paper and keep it; one that is made already is left as it is."""
     paper = Paper.objects.get(pk=row.payload["paper"])

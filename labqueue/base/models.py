@@ -79,7 +79,7 @@ class OutboxRow(models.Model):
         QUEUED = "queued"
         RUNNING = "running"
         DONE = "done"
-        # Failed while the same work was queued anew, which does it all.
+        # Failed, and the same work was queued anew, which does it all.
         REPLACED = "replaced"
         # Failed too often; somebody has to look at it.
         DEAD = "dead"
@@ -109,6 +109,9 @@ class OutboxRow(models.Model):
             ),
         ]
         indexes = [models.Index(fields=["state", "due_at"], name="outbox_due")]
+
+    def __str__(self) -> str:
+        return f"The work {self.kind} of {self.subject}"
 
 
 class Series(models.Model):

@@ -15,14 +15,18 @@ from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from labqueue.base import transactions
-from labqueue.base.models import OutboxRow
+from labqueue.base.models import OutboxRow, User
+from labqueue.base.moves import Moves, move
 
 log = logging.getLogger(__name__)
 
-MAX_ATTEMPTS = 3
+# Seconds between the attempts. What is soon done anew by a newer row is given up soon; what is asked for once is not.
+SHORT_PATIENCE = (5, 20)
+LONG_PATIENCE = (5, 30, 5 * 60, 30 * 60, 2 * 3600, 6 * 3600)
 # How long ended work can still be looked up.
 KEPT = timedelta(days=30)
 State = OutboxRow.State
+REVIVAL: Moves = {State.DEAD: frozenset({State.REPLACED})}
 Publish = Callable[[], None]
 Work = Callable[[OutboxRow], Publish]
 
@@ -33,10 +37,16 @@ class LeaseLost(Exception):
 
 @dataclass(frozen=True)
 class Handler:
-    """Who does the rows of one kind, and for how many seconds one attempt may hold a row."""
+    """Who does the rows of one kind, how many seconds an attempt may hold one, and how many it waits for the next."""
 
     work: Work
     lease: int
+    patience: tuple[int, ...] = SHORT_PATIENCE
+
+    @property
+    def attempts(self) -> int:
+        """How often a row is tried before it is set aside."""
+        return len(self.patience) + 1
 
     def until(self) -> datetime:
         """When a lease taken now ends."""
@@ -46,15 +56,15 @@ class Handler:
 HANDLERS: dict[str, Handler] = {}
 
 
-def handles(kind: str, lease: int = 60) -> Callable[[Work], Work]:
+def handles(kind: str, lease: int = 60, patience: tuple[int, ...] = SHORT_PATIENCE) -> Callable[[Work], Work]:
     """Decorator: this function does the rows of `kind`. It returns what publishes its result.
 
     Work that can take longer than `lease` seconds calls `extend` between its steps. Short leases are good: work whose
-    worker was killed is taken up again when its lease has run out.
+    worker was killed is taken up again when its lease has run out. A failure waits as `patience` says, in seconds.
     """
 
     def register(work: Work) -> Work:
-        HANDLERS[kind] = Handler(work, lease)
+        HANDLERS[kind] = Handler(work, lease, patience)
         return work
 
     return register
@@ -63,12 +73,16 @@ def handles(kind: str, lease: int = 60) -> Callable[[Work], Work]:
 def put(kind: str, subject: str, payload: dict[str, object] | None = None) -> OutboxRow:
     """Leave work behind in the caller's transaction. While a row of that kind and subject is queued, no second is made.
 
-    The last payload counts. The queued row stays locked until the commit: nobody can claim it and compute without this
-    transaction's changes. So call it late, and for several subjects in a fixed order.
+    The last payload counts. A row that failed and waits is replaced: new work neither waits nor is given up with it.
+    The queued row stays locked until the commit: nobody can claim it and compute without this transaction's changes.
+    So call it late, and for several subjects in a fixed order.
     Raises django.db.transaction.TransactionManagementError outside a transaction.
     """
     transactions.required("outbox rows belong into the transaction of their change")
     row = insert_or_lock(kind, subject, payload or {})
+    if row.attempt:
+        OutboxRow.objects.filter(pk=row.pk).update(state=State.REPLACED, finished_at=timezone.now())
+        row = insert_or_lock(kind, subject, payload or {})
     if row.payload != (payload or {}):
         row.payload = payload or {}
         row.save(update_fields=["payload"])
@@ -135,7 +149,7 @@ def claim(row_id: int) -> OutboxRow | None:
         row = OutboxRow.objects.select_for_update(skip_locked=True).filter(due(), pk=row_id).first()
         if row is None or must_wait(row):
             return None
-        if row.attempt >= MAX_ATTEMPTS:
+        if row.attempt >= HANDLERS[row.kind].attempts:
             bury(row, "its worker died or overran the lease each time")
             return None
         row.state, row.attempt, row.lease_until = State.RUNNING, row.attempt + 1, HANDLERS[row.kind].until()
@@ -171,10 +185,11 @@ def finish(row: OutboxRow, publish: Publish) -> bool:
 
 def give_back(row: OutboxRow, error: str) -> None:
     """After a failure: again later, set aside after the last attempt, or left to a newer row of the same work."""
-    if row.attempt >= MAX_ATTEMPTS:
+    handler = HANDLERS[row.kind]
+    if row.attempt >= handler.attempts:
         bury(row, error)
         return
-    wait = timedelta(seconds=5 * 4 ** (row.attempt - 1))
+    wait = timedelta(seconds=handler.patience[row.attempt - 1])
     try:
         with transaction.atomic():
             later = timezone.now() + wait
@@ -187,6 +202,19 @@ def bury(row: OutboxRow, error: str) -> None:
     """Set aside what was tried too often, so that work which kills its worker cannot go round for ever."""
     log.error("outbox row %s (%s) is set aside: %s", row.pk, row.kind, error)
     close(row, State.DEAD, error)
+
+
+@transaction.atomic
+def revive(row: OutboxRow, actor: User) -> OutboxRow:
+    """dead -> replaced by a row of the same work that is queued now: a new one, or one that waits already.
+
+    A row is not begun anew, or an attempt that was overtaken long ago would take itself for the new first one.
+    Raises Conflict where the row is not set aside.
+    """
+    move(row, State.REPLACED, verb="revive", actor=actor, moves=REVIVAL)
+    fresh = insert_or_lock(row.kind, row.subject, row.payload)
+    transaction.on_commit(lambda: poke(fresh.pk), robust=True)
+    return fresh
 
 
 def close(row: OutboxRow, state: State, error: str = "") -> bool:

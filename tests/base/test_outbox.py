@@ -9,8 +9,10 @@ import pytest
 from django.db import IntegrityError, transaction
 from django.utils import timezone
 
-from labqueue.base import outbox, tasks
+from labqueue.base import audit, outbox, tasks
+from labqueue.base.errors import Conflict
 from labqueue.base.models import ClosedDay, OutboxRow
+from tests import cast
 
 State = OutboxRow.State
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -375,6 +377,96 @@ def test_a_long_error_is_kept_in_part(press: Press) -> None:
     assert claimed is not None
     outbox.give_back(claimed, "x" * 10_000)
     assert now(row).error == "x" * 500
+
+
+def test_a_kind_has_its_own_patience(press: Press, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(outbox.HANDLERS, "press", outbox.Handler(press.work, 60, outbox.LONG_PATIENCE))
+    row = put()
+    press.meanwhile = fail
+    waits = []
+    while now(row).state == State.QUEUED:
+        make_due(row)
+        before = timezone.now()
+        outbox.run(row.pk)
+        waits.append(round((now(row).due_at - before).total_seconds()))
+    assert waits[:-1] == [5, 30, 300, 1800, 7200, 21600]
+    assert (now(row).state, now(row).attempt) == (State.DEAD, 7)
+
+
+# Set aside, and asked for again
+
+
+def dead_row(press: Press, payload: dict[str, object] | None = None) -> OutboxRow:
+    """Work that failed for good."""
+    row = put(payload=payload)
+    press.meanwhile = fail
+    while now(row).state != State.DEAD:
+        make_due(row)
+        outbox.run(row.pk)
+    press.meanwhile = lambda row: None
+    return now(row)
+
+
+def test_revived_work_is_done_from_the_first_attempt_on(press: Press, sent: Sent) -> None:
+    dead = dead_row(press, {"tooth": 11})
+    sent.clear()
+    fresh = outbox.revive(dead, cast.administrator())
+    assert sent == [fresh.pk]
+    assert (now(dead).state, now(dead).error) == (State.REPLACED, "ValueError: no steam")
+    assert (now(fresh).state, now(fresh).attempt) == (State.QUEUED, 0)
+    assert outbox.run(fresh.pk)
+    assert press.seen[-1] == (1, {"tooth": 11})
+    event = audit.trail(dead)[-1]
+    assert (event.verb, event.actor) == ("revive", cast.administrator())
+
+
+def test_revived_work_that_is_queued_already_keeps_the_newer_payload(press: Press) -> None:
+    dead = dead_row(press, {"version": 1})
+    queued = put(payload={"version": 2})
+    assert outbox.revive(dead, cast.administrator()).pk == queued.pk
+    assert now(queued).payload == {"version": 2}
+    assert OutboxRow.objects.count() == 2
+
+
+def test_only_what_was_set_aside_is_revived(press: Press) -> None:
+    row = put()
+    with pytest.raises(Conflict, match="The work press of case:1 is queued and cannot become replaced"):
+        outbox.revive(row, cast.administrator())
+    dead = dead_row(press)
+    outbox.revive(now(dead), cast.administrator())
+    with pytest.raises(Conflict, match="changed by somebody else"):
+        outbox.revive(dead, cast.administrator())
+    assert OutboxRow.objects.count() == 2
+
+
+# Asked for again while it waits after a failure
+
+
+def test_new_work_neither_waits_for_nor_ends_with_a_failed_one(press: Press) -> None:
+    row = put(payload={"version": 1})
+    press.meanwhile = fail
+    for _ in range(2):
+        make_due(row)
+        outbox.run(row.pk)
+    anew = put(payload={"version": 2})
+    assert now(row).state == State.REPLACED
+    assert (now(anew).attempt, now(anew).payload) == (0, {"version": 2})
+    assert now(anew).due_at <= timezone.now()
+    assert not outbox.run(anew.pk)
+    assert (now(anew).state, now(anew).attempt) == (State.QUEUED, 1)
+
+
+def test_an_overtaken_attempt_does_not_end_the_work_that_was_queued_anew(press: Press) -> None:
+    row = put()
+    slow = outbox.claim(row.pk)
+    assert slow is not None
+    lose_lease(row)
+    press.meanwhile = fail
+    outbox.run(row.pk)
+    anew = put()
+    assert outbox.claim(anew.pk) is not None
+    assert not outbox.finish(slow, lambda: None)
+    assert now(anew).state == State.RUNNING
 
 
 # The same work queued anew while it runs

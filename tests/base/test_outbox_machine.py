@@ -101,7 +101,7 @@ class Outbox(RuleBasedStateMachine):
     @invariant()
     def no_row_is_tried_more_than_three_times(self) -> None:
         """Whatever kills its workers comes to an end."""
-        assert not OutboxRow.objects.filter(attempt__gt=outbox.MAX_ATTEMPTS).exists()
+        assert not OutboxRow.objects.filter(attempt__gt=outbox.HANDLERS["copy"].attempts).exists()
 
     def teardown(self) -> None:
         """When all is quiet the last change was seen, unless its work was set aside, which somebody is told."""

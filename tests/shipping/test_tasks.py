@@ -4,11 +4,14 @@ import hashlib
 
 import pytest
 from django.db import DatabaseError, transaction
+from django.test import Client
+from django.utils import timezone
 
 from labqueue.base import outbox
 from labqueue.base.models import OutboxRow
-from shipping.models import Paper
+from shipping.models import Delivery, Paper
 from shipping.tasks import ask_for, make, render
+from tests import cast
 from tests.base import pdf_reader
 from tests.orders.build import abutment
 from tests.shipping.build import file_of, packed, paper_of, print_all, shipped
@@ -72,6 +75,48 @@ def test_a_paper_that_cannot_be_made_is_tried_again_later() -> None:
     assert (row.state, row.attempt) == ("queued", 1)
     assert "KeyError" in row.error
     assert not paper_of(delivery).ready
+
+
+def give_up(delivery: Delivery) -> OutboxRow:
+    """Fail to make the slip of a box until its work is set aside."""
+    Paper.objects.filter(delivery=delivery).update(facts={})
+    row = OutboxRow.objects.get(kind="paper")
+    for _ in range(len(outbox.LONG_PATIENCE) + 1):
+        OutboxRow.objects.filter(state="queued").update(due_at=timezone.now())
+        outbox.run(row.pk)
+    row.refresh_from_db()
+    return row
+
+
+def test_a_paper_is_tried_for_hours_and_then_said_to_have_failed() -> None:
+    delivery = packed(items=[abutment()])
+    row = give_up(delivery)
+    assert (row.state, row.attempt) == ("dead", 7)
+    client = Client()
+    client.force_login(cast.shipper())
+    page = client.get(f"/cases/{delivery.case.number}/papers").content.decode()
+    assert "Could not be printed; the administrator has been told" in page
+    assert "every 2s" not in page
+    assert "could not be printed" in client.get("/shipping").content.decode()
+    file = client.get(f"/api/v1/papers/{paper_of(delivery).pk}/file")
+    assert (file.status_code, file.json()["errors"][0]["code"]) == (409, "given-up")
+
+
+def test_the_administrator_has_it_printed_again() -> None:
+    delivery = packed(items=[abutment()])
+    facts = paper_of(delivery).facts
+    row = give_up(delivery)
+    Paper.objects.filter(delivery=delivery).update(facts=facts)
+    client = Client()
+    client.force_login(cast.administrator())
+    address = f"/work/{row.pk}/again"
+    assert address in client.get("/").content.decode()
+    assert client.post(address).status_code == 302
+    print_all()
+    assert paper_of(delivery).ready
+    assert client.post(address).status_code == 409
+    assert client.post("/work/999999/again").status_code == 404
+    assert OutboxRow.objects.filter(kind="paper").count() == 2
 
 
 def test_a_made_paper_is_frozen_in_the_database() -> None:
