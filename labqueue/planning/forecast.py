@@ -1,6 +1,7 @@
 """One forecast: the shop as it stands is simulated, and what comes out is published in one transaction."""
 
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -8,9 +9,10 @@ from typing import Any
 from django.conf import settings
 from django.utils import timezone
 
-from labqueue.engine import simulate
+from labqueue.engine import Shop, simulate
 from labqueue.planning import bottleneck, floor, shop, words
 from labqueue.planning.models import Forecast, Prediction, StationOutlook
+from labqueue.planning.pulse import with_pulse
 from labqueue.planning.snapshot import OpenCase, Snapshot
 from labqueue.production.models import Station
 from orders import outlook
@@ -41,14 +43,22 @@ def threads() -> int:
     return int(getattr(settings, "PLANNING_THREADS", 2))
 
 
-def compute(now: datetime) -> Result:
-    """Look at the floor and simulate it; writes nothing. Raises ShopError where the laboratory cannot be stated."""
+def compute(now: datetime, alive: Callable[[], object] = lambda: None, every: float = 15) -> Result:
+    """Look at the floor and simulate it; writes nothing. Calls `alive` each `every` seconds while it simulates.
+
+    Raises ShopError where the laboratory cannot be stated, and what `alive` raises.
+    """
     began = time.perf_counter()
     snapshot = floor.look(now)
     stated = shop.state(snapshot)
-    figures = simulate(stated.shop, replications=replications(), seed=SEED, threads=threads()).to_dict()
+    figures = with_pulse(lambda: simulated(stated.shop), alive, every)
     seconds = time.perf_counter() - began
     return Result(snapshot, figures, dict(stated.left_out), timezone.now(), seconds)
+
+
+def simulated(stated: Shop) -> dict[str, Any]:
+    """What the engine says of a shop."""
+    return simulate(stated, replications=replications(), seed=SEED, threads=threads()).to_dict()
 
 
 def publish(result: Result) -> Forecast:

@@ -11,10 +11,14 @@ from labqueue.planning import freshness
 
 @outbox.handles(freshness.KIND, lease=60)
 def make_forecast(row: OutboxRow) -> outbox.Publish:
-    """Simulates without a transaction; publishes with the row's end, so that a forecast is there once or not at all."""
+    """Simulates without a transaction; publishes with the row's end, so that a forecast is there once or not at all.
+
+    The lease is short, so that the work of a killed worker is soon taken up; it is renewed while the simulation runs.
+    """
     from labqueue.planning import forecast
 
-    result = forecast.compute(timezone.now())
+    often = outbox.HANDLERS[freshness.KIND].lease / 4
+    result = forecast.compute(timezone.now(), alive=lambda: outbox.extend(row), every=often)
 
     def publish() -> None:
         forecast.publish(result)
