@@ -4,12 +4,12 @@ People scan late, or three pieces at once: more may run at a station than can. T
 keep their places, and for the others it is as if they still waited there.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from labqueue.planning.calendars import is_open
-from labqueue.planning.snapshot import Snapshot
+from labqueue.planning.snapshot import Server, Snapshot
 
 # Pieces that are scanned into a furnace this soon after each other are in one load.
 LOAD_GAP = timedelta(minutes=15)
@@ -36,21 +36,35 @@ class Seat:
     since: datetime
 
 
+@dataclass
+class Load:
+    """What shares one unit of a resource. `room`: how many pieces it takes; `resource` is None where none was free."""
+
+    resource: str | None
+    room: int
+    steps: list[Busy]
+
+    def takes(self, step: Busy) -> bool:
+        """Whether this step of its station and material went in with the others, and still fitted in."""
+        return len(self.steps) < self.room and step.since - self.steps[-1].since <= LOAD_GAP
+
+
 def seats(snapshot: Snapshot) -> dict[Key, Seat]:
     """The seats of the running steps of all cases; a step without a seat is to be stated as waiting."""
-    free = {server.name: server.count for server in snapshot.servers}
-    opened = {server.name for server in snapshot.servers if is_open(server, snapshot)}
-    serving = {
-        code: sorted((s.name for s in snapshot.servers if code in s.stations), key=lambda name: name not in opened)
-        for code in snapshot.stations
-    }
     found: dict[Key, Seat] = {}
-    for load in loads(busy(snapshot), snapshot.furnaces):
-        resource = next((name for name in serving[load[0].station] if free[name] > 0), None)
-        if resource is not None:
-            free[resource] -= 1
-            found.update({step.key: Seat(resource, load[-1].since) for step in load})
+    for load in loads(snapshot):
+        if load.resource is not None:
+            seat = unlike(found.values(), Seat(load.resource, load.steps[-1].since))
+            found.update({step.key: seat for step in load.steps})
     return found
+
+
+def unlike(others: Iterable[Seat], seat: Seat) -> Seat:
+    """The seat, a hair earlier where it is already another load's: the engine takes equal seats for one load."""
+    taken = set(others)
+    while seat in taken:
+        seat = replace(seat, since=seat.since - timedelta(microseconds=1))
+    return seat
 
 
 def busy(snapshot: Snapshot) -> list[Busy]:
@@ -65,20 +79,25 @@ def busy(snapshot: Snapshot) -> list[Busy]:
     return sorted(running, key=lambda step: (step.since, step.key))
 
 
-def loads(steps: Iterable[Busy], furnaces: frozenset[str]) -> Iterator[list[Busy]]:
-    """What shares one unit: alone at a bench; at a furnace with what of its material went in soon before."""
-    last: dict[tuple[str, str], list[Busy]] = {}
-    ordered: list[list[Busy]] = []
-    for step in steps:
+def loads(snapshot: Snapshot) -> list[Load]:
+    """What shares one unit: alone at a bench; in a furnace what of its material went in soon before, while it fits."""
+    servers = sorted(snapshot.servers, key=lambda server: (not is_open(server, snapshot), server.name))
+    free = {server.name: server.count for server in servers}
+    last: dict[tuple[str, str], Load] = {}
+    begun: list[Load] = []
+    for step in busy(snapshot):
         load = last.get((step.station, step.material))
-        if step.station in furnaces and load and step.since - load[-1].since <= LOAD_GAP:
-            load.append(step)
+        if load and load.takes(step):
+            load.steps.append(step)
             continue
-        ordered.append([step])
-        last[step.station, step.material] = ordered[-1]
-    return iter(ordered)
+        server = next((s for s in servers if step.station in s.stations and free[s.name] > 0), None)
+        begun.append(Load(server.name if server else None, room_of(server), [step]))
+        last[step.station, step.material] = begun[-1]
+        if server:
+            free[server.name] -= 1
+    return begun
 
 
-def waits_since(snapshot: Snapshot, taken: Mapping[Key, Seat]) -> dict[str, datetime]:
-    """For the cases with a running step that found no seat: since when that step is said to wait, by case number."""
-    return {step.key[0]: step.since for step in busy(snapshot) if step.key not in taken}
+def room_of(server: Server | None) -> int:
+    """How many pieces one unit takes at once."""
+    return int(server.load["capacity"]) if server and server.load else 1

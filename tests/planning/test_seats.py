@@ -1,12 +1,15 @@
 """Who does what runs: never more than the engine takes, however people scan."""
 
+from collections import Counter
 from datetime import timedelta
+
+import pytest
 
 from labqueue.engine import Shop
 from labqueue.planning.seats import LOAD_GAP, Seat, seats
 from labqueue.planning.shop import assembled, case_parts
 from labqueue.planning.shop import laboratory as base_of
-from labqueue.planning.snapshot import OpenCase, Snapshot
+from labqueue.planning.snapshot import OpenCase, Server, Snapshot
 from tests.planning.build import (
     CHECK,
     FIRE,
@@ -112,6 +115,55 @@ def test_two_furnaces_hold_two_loads() -> None:
     )
     assert len(seats(snapshot)) == 2
     assert_engine_takes(snapshot, jobs=2)
+
+
+def furnaces(count: int, capacity: int = 8) -> dict[str, tuple[Server, ...]]:
+    """So many furnaces that take so many pieces each, among the other servers."""
+    stated = {"capacity": capacity, "wait_minutes": 30}
+    furnace = server("fire", hours="always", pauses=False, count=count, load=stated)
+    return {"servers": (server("mill"), furnace, server("check"), server("pack"))}
+
+
+def scanned_in(pieces: int) -> list[OpenCase]:
+    """So many pieces, a minute after each other."""
+    return [firing(f"26{n:05}", minutes=40 - n) for n in range(pieces)]
+
+
+@pytest.mark.parametrize("pieces", [7, 8])
+def test_a_furnace_is_filled_to_its_capacity(pieces: int) -> None:
+    snapshot = laboratory(*scanned_in(pieces), **furnaces(2))
+    assert list(seats(snapshot).values()) == [Seat("fire bench", ago(minutes=41 - pieces))] * pieces
+    assert_engine_takes(snapshot, jobs=pieces)
+
+
+def test_what_no_longer_fits_in_is_in_the_next_furnace() -> None:
+    snapshot = laboratory(*scanned_in(10), **furnaces(2))
+    found = list(seats(snapshot).values())
+    assert found == [Seat("fire bench", ago(minutes=33))] * 8 + [Seat("fire bench", ago(minutes=31))] * 2
+    assert_engine_takes(snapshot, jobs=10)
+
+
+def test_what_fits_in_no_furnace_waits() -> None:
+    snapshot = laboratory(*scanned_in(20), **furnaces(2))
+    assert len(seats(snapshot)) == 16
+    shop = assert_engine_takes(snapshot, jobs=20)
+    assert [job.ready for job in shop.jobs if not job.running] == [ago(minutes=40 - n) for n in range(16, 20)]
+
+
+def test_two_full_loads_of_one_instant_stay_two() -> None:
+    """As scans of a device with a fast clock are: all of them are taken for now."""
+    snapshot = laboratory(*(firing(f"260000{n}", minutes=-5) for n in range(6)), **furnaces(2, capacity=3))
+    assert sorted(Counter(seats(snapshot).values()).values()) == [3, 3]
+    assert_engine_takes(snapshot, jobs=6)
+
+
+def test_each_furnace_is_filled_to_its_own_capacity() -> None:
+    large = server("fire", name="a large furnace", hours="always", load={"capacity": 4, "wait_minutes": 30})
+    small = server("fire", name="a small furnace", hours="always", load={"capacity": 2, "wait_minutes": 30})
+    snapshot = laboratory(*scanned_in(7), servers=(server("mill"), small, large, server("check"), server("pack")))
+    found = Counter(seat.resource for seat in seats(snapshot).values())
+    assert found == {"a large furnace": 4, "a small furnace": 2}
+    assert_engine_takes(snapshot, jobs=7)
 
 
 def test_a_device_with_a_fast_clock_started_no_later_than_now() -> None:
