@@ -15,6 +15,9 @@ HOLD_MEDIAN, HOLD_SIGMA = 0.7 * 24 * 60, 0.8
 HOLD_MEAN = HOLD_MEDIAN * math.exp(HOLD_SIGMA**2 / 2)
 HOLD = {"lognormal": {"mean": HOLD_MEAN, "sd": HOLD_MEAN * math.sqrt(math.expm1(HOLD_SIGMA**2))}}
 
+# What a held case still waits for when all its pieces are packed: it does not leave before the practice has answered.
+ANSWER = "answer"
+
 # A piece's step that another one needs first.
 Need = tuple[Piece, Step]
 
@@ -35,6 +38,8 @@ class CaseJob:
         for piece in self.case.pieces:
             for before, step in zip((None, *piece.steps), piece.steps, strict=False):
                 self._add(piece, step, before)
+        if self.case.held_since and len(self.done) == len(self.route):
+            self.route.append({"step": ANSWER, "station": None, "minutes": {"fixed": 0}, "after": self.done[-1:]})
 
     def job(self) -> dict[str, Any]:
         """The engine's job, on the route of the case's number."""

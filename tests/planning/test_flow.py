@@ -10,7 +10,7 @@ from labqueue.engine import simulate
 from labqueue.planning import bottleneck, words
 from labqueue.planning.shop import HORIZON_MINUTES, state
 from labqueue.planning.snapshot import Hours, Ordered, Snapshot
-from tests.planning.build import FURNACE, NOW, ROUTE, ago, case, laboratory, piece, server, step
+from tests.planning.build import FURNACE, NOW, ROUTE, ago, case, done, laboratory, piece, server, step
 
 ALWAYS = {"hours": {"day": Hours(always=True), "always": Hours(always=True)}}
 
@@ -123,3 +123,14 @@ def test_a_long_hold_is_no_shorter_for_it() -> None:
     held = laboratory(case("2600001", piece(*one), held_since=ago(days=2), due_at=None), **ALWAYS)
     [job] = forecast(held)["jobs"]
     assert datetime.fromisoformat(job["finish"]["p50"]) - NOW > timedelta(days=0.5)
+
+
+def test_a_boxed_case_on_hold_leaves_when_the_answer_comes() -> None:
+    """It is late where the answer is; one that is not held is ready already."""
+    boxed = (done(step("mill"), hours=2),)
+    facts = {"due_at": NOW + timedelta(days=0.7)}
+    held, free = case("2600001", piece(*boxed), held_since=NOW, **facts), case("2600002", piece(*boxed), **facts)
+    of_held, of_free = forecast(laboratory(held, free), replications=2000)["jobs"]
+    assert of_held["late"] == pytest.approx(0.5, abs=0.04)
+    assert (datetime.fromisoformat(of_held["finish"]["p50"]) - NOW) / timedelta(days=0.7) == pytest.approx(1, rel=0.07)
+    assert (of_free["late"], datetime.fromisoformat(of_free["finish"]["p95"])) == (0.0, NOW)

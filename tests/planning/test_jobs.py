@@ -172,6 +172,27 @@ def test_a_hold_lasts_as_answers_do_and_has_lasted_since_it_began() -> None:
     assert job["hold_since"] == "2026-03-04T12:00:00+00:00"
 
 
+BOXED = (done(MILL, hours=9), done(FIRE, hours=5), done(CHECK, hours=2), done(PACK, hours=1))
+
+
+def test_a_held_case_with_everything_in_its_box_waits_for_the_answer() -> None:
+    job = stated(case("2600001", piece(*BOXED), held_since=ago(hours=3)))
+    assert job.route[-1] == {"step": "answer", "station": None, "minutes": {"fixed": 0}, "after": ["1.pack"]}
+    assert job.job()["done"] == ["1.mill", "1.fire", "1.check", "1.pack"]
+
+
+@pytest.mark.parametrize(
+    "opened",
+    [
+        case("2600001", piece(*BOXED)),
+        case("2600001", piece(*BOXED[:3], PACK), held_since=ago(hours=3)),
+        case("2600001", piece(*BOXED), piece(*BOXED[:3], started(PACK, hours=1), line=2), held_since=ago(hours=3)),
+    ],
+)
+def test_no_other_case_waits_for_an_answer_as_a_step(opened: OpenCase) -> None:
+    assert len(stated(opened).route) == sum(len(piece.steps) for piece in opened.pieces)
+
+
 def test_half_of_all_holds_end_within_0_7_days() -> None:
     """Mean and standard deviation are of a lognormal of that median and a sigma of 0.8 in the logarithm."""
     mean, sd = HOLD["lognormal"]["mean"], HOLD["lognormal"]["sd"]
