@@ -35,9 +35,9 @@ def advance(case: Case, to: str, *, verb: str, actor: User | None, **changes: An
     """Take a case to its next state, in the caller's transaction.
 
     Raises Conflict where the table does not allow it, or where the case is on hold: then it can only be signed anew,
-    which may be the answer that is waited for, or be cancelled.
+    which may be the answer that is waited for, be cancelled, or be finished by work that had begun before.
     """
-    if case.on_hold and to not in (S.SIGNED, S.CANCELLED):
+    if case.on_hold and to not in (S.SIGNED, S.CANCELLED, S.FINISHED):
         why = f"{case} is on hold: {case.hold_reason}. Resume it first."
         raise refuse("hold", why, kind=Conflict)
     move(case, to, verb=verb, actor=actor, moves=MOVES, **changes)

@@ -4,6 +4,7 @@ from django.utils import timezone
 
 from labqueue.base.models import User
 from labqueue.production.models import Station, WorkItem, WorkStep
+from labqueue.production.pieces import amended
 from orders.lifecycle import advance
 from orders.models import Case
 
@@ -15,6 +16,9 @@ def work_left(case: Case) -> bool:
 
 
 def finish_if_through(case: Case, actor: User) -> None:
-    """Take a case on the floor to finished where only packing is left, in the caller's transaction."""
-    if case.state == Case.State.RELEASED and not work_left(case):
+    """Take a case on the floor to finished where only packing is left, in the caller's transaction.
+
+    One whose prescription was changed is not finished by the pieces of the old one: its release comes here again.
+    """
+    if case.state == Case.State.RELEASED and not work_left(case) and not amended(case):
         advance(case, Case.State.FINISHED, verb="finished", actor=actor, finished_at=timezone.now())

@@ -15,7 +15,10 @@ def no(code: str, sentence: str, field: str = "code") -> Refusal:
 
 
 def check_piece(piece: WorkItem) -> None:
-    """Raise Conflict where the piece, or its case, is not to be worked on at all now."""
+    """Raise Conflict where the piece, or its case, is not to be worked on at all now.
+
+    What has begun may end, whatever became of the case meanwhile: work that was done is not undone by refusing it.
+    """
     case = piece.case
     if piece.state == WorkItem.State.WITHDRAWN:
         raise no("withdrawn", f"{piece} was withdrawn. {_instead(piece)}")
@@ -23,6 +26,11 @@ def check_piece(piece: WorkItem) -> None:
         raise no("cancelled", f"{case} was cancelled. Take {piece} off the floor.")
     if piece.state == WorkItem.State.DONE or case.state in CLOSED:
         raise no("finished", f"{piece} is finished: {case} is {_shown(case)}. There is nothing more to scan.")
+    if not piece.steps.filter(state=WorkStep.State.RUNNING).exists():
+        _check_standstill(piece, case)
+
+
+def _check_standstill(piece: WorkItem, case: Case) -> None:
     if case.on_hold:
         raise no("hold", f"{case} is on hold (“{case.hold_reason}”). Put the piece aside until it is resumed.")
     if piece.prescription_id != case.current_id:

@@ -16,7 +16,8 @@ from labqueue.production import reads
 from labqueue.production.forms import LotForm, read_key, split_line
 from labqueue.production.lots import use_lot
 from labqueue.production.models import Station
-from labqueue.production.release import amended, release
+from labqueue.production.pieces import amended
+from labqueue.production.release import release
 from labqueue.production.scan import ScanResult, result_of, scan
 from labqueue.production.stations import station_for
 from orders.doors import case_for

@@ -31,3 +31,9 @@ def piece_by(code: str) -> WorkItem:
     if item is None:
         raise refuse("code", f"No piece of this laboratory bears the code {digits}. Look at the label again.", "code")
     return item
+
+
+def amended(case: Case) -> bool:
+    """Whether a newer prescription was signed than the one that the floor works by."""
+    live = case.work_items.exclude(state=WorkItem.State.WITHDRAWN)
+    return live.exclude(prescription=case.current_id).exists()

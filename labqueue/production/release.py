@@ -13,7 +13,7 @@ from labqueue.base.moves import move
 from labqueue.production.finish import finish_if_through
 from labqueue.production.models import WorkItem, WorkStep
 from labqueue.production.people import laboratory_only
-from labqueue.production.pieces import MOST_PIECES, MOVES, code_of
+from labqueue.production.pieces import MOST_PIECES, MOVES, amended, code_of
 from labqueue.production.routing import route_for
 from orders.doors import lock
 from orders.lifecycle import advance
@@ -55,11 +55,6 @@ def release(actor: User, case: Case) -> list[WorkItem]:
 def live_items(case: Case) -> list[WorkItem]:
     """The pieces of a case that are not withdrawn, by line."""
     return list(case.work_items.exclude(state=WorkItem.State.WITHDRAWN).order_by("line"))
-
-
-def amended(case: Case) -> bool:
-    """Whether a newer prescription was signed than the one that the floor works by."""
-    return any(piece.prescription_id != case.current_id for piece in live_items(case))
 
 
 def _check(case: Case) -> None:

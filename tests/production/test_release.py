@@ -9,7 +9,8 @@ from labqueue.base import audit, codes
 from labqueue.base.errors import Conflict, Forbidden
 from labqueue.base.models import Event
 from labqueue.production.models import Route, RouteStep, Station, WorkItem, WorkStep
-from labqueue.production.release import amended, release
+from labqueue.production.pieces import amended
+from labqueue.production.release import release
 from orders.hold import hold
 from orders.intake import edit_draft
 from orders.models import Case
