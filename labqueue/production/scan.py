@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from uuid import UUID
 
 from django.db import IntegrityError, transaction
-from django.db.models import Q
+from django.db.models import Max, Q
 from django.utils import timezone
 
 from labqueue.base import audit
@@ -24,6 +24,10 @@ from orders.models import Case
 
 # A scanner that triggers twice does so within this time.
 DOUBLE_TRIGGER = timedelta(seconds=10)
+# A scan is sent within this time of its happening; what claims to be older, or still to come, has a wrong clock.
+LATEST = timedelta(days=1)
+# From here on the distance between the clocks, or the delay, is noted in the trail.
+NOTABLE_SKEW = timedelta(minutes=5)
 
 
 @dataclass(frozen=True)
@@ -59,7 +63,7 @@ class ScanResult:
 
 @dataclass(frozen=True)
 class Trigger:
-    """A scan as it came from the device."""
+    """A scan as it came from the device. `occurred_at` is by its clock, `received_at` by ours."""
 
     actor: User
     key: UUID
@@ -67,6 +71,16 @@ class Trigger:
     action: str | None
     occurred_at: datetime
     received_at: datetime
+
+    @property
+    def skew(self) -> timedelta:
+        """How far the device's time lies behind ours: negative where its clock runs ahead."""
+        return self.received_at - self.occurred_at
+
+    @property
+    def at(self) -> datetime:
+        """When it happened as far as that can be believed: by the device's clock, else when it came in."""
+        return self.occurred_at if timedelta(0) <= self.skew <= LATEST else self.received_at
 
 
 def scan(
@@ -76,7 +90,8 @@ def scan(
 
     `key` is made by the device: the same key again, even at the same moment, gives the same result and counts once. A
     second trigger within ten seconds under a new key counts once, too. `occurred_at` is when it happened by the
-    device's clock, kept as it was given; now where it is missing.
+    device's clock, kept as it was given; now where it is missing. The step's own times are taken from it only as far
+    as it can be true: see `Trigger.at` and `_moment`.
 
     Raises Refusal for what cannot be read, Conflict for what the state of the piece does not allow; nothing is written.
     """
@@ -141,8 +156,7 @@ def _second_trigger(trigger: Trigger, piece: WorkItem) -> ScanResult | None:
 def _start(trigger: Trigger, step: WorkStep) -> Scan:
     check_start(step)
     lot = lots.lot_for(step)
-    started_at = min(trigger.occurred_at, trigger.received_at)
-    _set(step, WorkStep.State.RUNNING, started_at=started_at, started_by=trigger.actor)
+    _set(step, WorkStep.State.RUNNING, started_at=_moment(trigger, step), started_by=trigger.actor)
     scan = _write(trigger, step, Scan.Action.START, lot=lot.number if lot else None)
     if lot:
         lots.take(step, lot)
@@ -150,13 +164,18 @@ def _start(trigger: Trigger, step: WorkStep) -> Scan:
 
 
 def _end(trigger: Trigger, step: WorkStep) -> Scan:
-    done_at = max(step.started_at or trigger.received_at, min(trigger.occurred_at, trigger.received_at))
-    _set(step, WorkStep.State.DONE, done_at=done_at, done_by=trigger.actor)
+    _set(step, WorkStep.State.DONE, done_at=_moment(trigger, step), done_by=trigger.actor)
     scan = _write(trigger, step, Scan.Action.DONE)
     if step.station.kind == Station.Kind.PACKING:
         move(step.item, WorkItem.State.DONE, verb="packed", actor=trigger.actor, moves=MOVES)
     finish_if_through(step.item.case, trigger.actor)
     return scan
+
+
+def _moment(trigger: Trigger, step: WorkStep) -> datetime:
+    """The instant for the step: no earlier than its own start, the end of the steps before it, and its release."""
+    before = step.item.steps.filter(seq__lt=step.seq).aggregate(last=Max("done_at"))["last"]
+    return max(at for at in (trigger.at, step.started_at, before, step.item.released_at) if at)
 
 
 def _set(step: WorkStep, to: str, **changes: object) -> None:
@@ -169,7 +188,8 @@ def _set(step: WorkStep, to: str, **changes: object) -> None:
 
 def _write(trigger: Trigger, step: WorkStep, action: Scan.Action, lot: str | None = None) -> Scan:
     after = {"piece": step.item.code, "step": step.plan.name, "attempt": step.attempt, "action": action, "lot": lot}
-    audit.record(step.item.case, "scanned", trigger.actor, after={**after, "station": trigger.station.code})
+    skew = {"skew": round(trigger.skew.total_seconds())} if abs(trigger.skew) > NOTABLE_SKEW else {}
+    audit.record(step.item.case, "scanned", trigger.actor, after={**after, "station": trigger.station.code, **skew})
     scan = Scan.objects.create(
         key=trigger.key,
         item=step.item,

@@ -17,6 +17,8 @@ from orders.models import Case
 from tests import cast
 from tests.orders.build import accepted_case
 
+HALF_A_DAY = timedelta(hours=12)
+
 
 def shop(lots: bool = True) -> None:
     """The stations, routes and lots of the demonstration, every lot in use where it is needed."""
@@ -27,11 +29,12 @@ def shop(lots: bool = True) -> None:
 
 
 def released_case(**facts: Any) -> Case:
-    """A case on the floor, of which nothing was scanned yet; the shop is set up where it is not."""
+    """A case on the floor for half a day, of which nothing was scanned yet; the shop is set up where it is not."""
     if not Station.objects.exists():
         shop()
     case = accepted_case(**facts)
     release(cast.manager(), case)
+    case.work_items.update(released_at=timezone.now() - HALF_A_DAY)
     return case
 
 
@@ -48,7 +51,7 @@ def send(item: WorkItem, station: str, actor: User | None = None, **facts: Any) 
 
 def times() -> Iterator[datetime]:
     """Instants up to now, a minute apart, so that no scan looks like a second trigger of the one before."""
-    at = timezone.now() - timedelta(hours=12)
+    at = timezone.now() - HALF_A_DAY
     while True:
         yield at
         at += timedelta(minutes=1)

@@ -92,10 +92,10 @@ def test_a_code_is_read_with_spaces_and_hyphens() -> None:
 
 def test_a_late_scan_keeps_the_time_at_which_it_happened() -> None:
     item = piece(released_case())
-    yesterday = timezone.now() - timedelta(days=1)
-    result = send(item, "intake", occurred_at=yesterday)
-    assert result.scan.occurred_at == item.steps.get(seq=1).started_at == yesterday
-    assert result.scan.received_at > yesterday
+    this_morning = timezone.now() - timedelta(hours=3)
+    result = send(item, "intake", occurred_at=this_morning)
+    assert result.scan.occurred_at == item.steps.get(seq=1).started_at == this_morning
+    assert result.scan.received_at > this_morning
 
 
 def test_a_clock_that_runs_ahead_is_kept_but_no_step_begins_in_the_future() -> None:
@@ -111,6 +111,41 @@ def test_a_clock_that_goes_back_never_ends_a_step_before_its_start() -> None:
     started = send(item, "intake", action="start").scan
     send(item, "intake", action="done", occurred_at=started.occurred_at - MINUTE)
     assert item.steps.get(seq=1).done_at == started.occurred_at
+
+
+@pytest.mark.parametrize("off", [timedelta(days=-20_000), timedelta(days=-2), timedelta(days=900)])
+def test_what_a_clock_far_off_says_is_kept_but_the_step_takes_our_time(off: timedelta) -> None:
+    item, said = piece(released_case()), timezone.now() + off
+    started = send(item, "intake", action="start", occurred_at=said).scan
+    ended = send(item, "intake", action="done", occurred_at=said).scan
+    step = item.steps.get(seq=1)
+    assert started.occurred_at == ended.occurred_at == said
+    assert (step.started_at, step.done_at) == (started.received_at, ended.received_at)
+
+
+def test_no_step_begins_before_the_piece_was_released() -> None:
+    item = piece(released_case())
+    said = item.released_at - timedelta(hours=1)
+    assert send(item, "intake", occurred_at=said).scan.occurred_at == said
+    assert item.steps.get(seq=1).started_at == item.released_at
+
+
+def test_no_step_begins_before_the_step_before_it_ended() -> None:
+    item, now = piece(released_case()), timezone.now()
+    send(item, "intake", occurred_at=now - 30 * MINUTE)
+    send(item, "intake", occurred_at=now - 20 * MINUTE)
+    send(item, "design", occurred_at=now - 25 * MINUTE)
+    send(item, "design", occurred_at=now - 24 * MINUTE)
+    design = item.steps.get(station__code="design")
+    assert design.started_at == design.done_at == now - 20 * MINUTE
+
+
+@pytest.mark.parametrize(("late", "noted"), [(4 * MINUTE, None), (6 * MINUTE, 360), (-6 * MINUTE, -360)])
+def test_clocks_that_lie_apart_are_noted_in_the_trail(late: timedelta, noted: int | None) -> None:
+    case = released_case()
+    send(piece(case), "intake", occurred_at=timezone.now() - late)
+    skew = audit.trail(case)[-1].after.get("skew")
+    assert skew is None if noted is None else abs(skew - noted) <= 30
 
 
 def test_a_scan_stands_in_the_trail_of_the_case() -> None:
@@ -408,12 +443,18 @@ def test_a_case_on_hold_is_refused_until_it_is_resumed() -> None:
     assert send(piece(case), "intake").repeated is False
 
 
+def change(case: Case, **facts: Any) -> None:
+    """A new version of the prescription, signed: the crown in another shade, or what `facts` say."""
+    doctor = cast.prescriber()
+    amend(doctor, case)
+    edit_draft(doctor, case, **orders.order(**{"items": [orders.abutment(), orders.crown(shade="D1")], **facts}))
+    sign(doctor, case)
+
+
 def changed_case() -> tuple[Case, WorkItem]:
     """A case on the floor of which the crown was changed, and that crown."""
-    case, doctor = released_case(), cast.prescriber()
-    amend(doctor, case)
-    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="D1")]))
-    sign(doctor, case)
+    case = released_case()
+    change(case)
     return case, piece(case)
 
 
@@ -426,6 +467,68 @@ def test_after_an_amendment_nothing_moves_until_the_new_version_is_released() ->
     assert send(abutment, "intake").repeated is False
 
 
+def test_what_began_before_a_hold_may_end_and_nothing_new_begins() -> None:
+    case = released_case()
+    item = piece(case)
+    send(item, "intake", action="start", occurred_at=timezone.now() - 30 * MINUTE)
+    hold(cast.manager(), case, "Which shade?")
+    assert "is in work at Intake already" in sentence(item, "intake", action="start")
+    assert send(item, "intake", occurred_at=timezone.now() - 10 * MINUTE).scan.action == "done"
+    assert item.steps.get(seq=1).state == "done"
+    assert "on hold (“Which shade?”)" in sentence(item, "design")
+
+
+def test_what_began_before_an_amendment_may_end_and_nothing_new_begins() -> None:
+    case = released_case()
+    item = piece(case)
+    send(item, "intake", action="start")
+    change(case)
+    assert send(item, "intake", action="done").repeated is False
+    assert "The lab manager must release the new version" in sentence(item, "design")
+
+
+def at_the_last_check(**facts: Any) -> tuple[Case, WorkItem]:
+    """A case of one crown which is in work at the quality check, its last step before packing."""
+    case = released_case(items=[orders.crown()], **facts)
+    crown = piece(case)
+    scan_through(crown, until="quality")
+    send(crown, "quality", action="start", occurred_at=timezone.now() - MINUTE)
+    return case, crown
+
+
+def test_the_last_check_that_ends_during_a_hold_finishes_the_case_which_stays_on_hold() -> None:
+    case, crown = at_the_last_check()
+    hold(cast.manager(), case, "Which shade?")
+    send(crown, "quality", action="done")
+    case.refresh_from_db()
+    assert (case.state, case.on_hold) == ("finished", True)
+    assert "on hold (“Which shade?”)" in sentence(crown, "packing")
+    resume(cast.manager(), case)
+    assert send(crown, "packing").repeated is False
+
+
+def test_the_last_check_that_ends_after_an_amendment_does_not_finish_the_case() -> None:
+    case, crown = at_the_last_check()
+    change(case, items=[orders.crown(), orders.abutment()])
+    send(crown, "quality", action="done")
+    case.refresh_from_db()
+    assert case.state == "released"
+    release(cast.manager(), case)
+    case.refresh_from_db()
+    assert (case.state, piece(case).pk, piece(case, "abutment").state) == ("released", crown.pk, "open")
+
+
+def test_the_release_of_an_amendment_that_changes_no_piece_finishes_a_case_that_is_through() -> None:
+    case, crown = at_the_last_check()
+    change(case, items=[orders.crown()], note="Call before you send it.")
+    send(crown, "quality", action="done")
+    case.refresh_from_db()
+    assert case.state == "released"
+    release(cast.manager(), case)
+    case.refresh_from_db()
+    assert case.state == "finished"
+
+
 def test_a_withdrawn_piece_is_refused_and_the_new_one_is_named() -> None:
     case, crown = changed_case()
     release(cast.manager(), case)
@@ -433,11 +536,9 @@ def test_a_withdrawn_piece_is_refused_and_the_new_one_is_named() -> None:
 
 
 def test_a_piece_that_is_no_longer_ordered_is_refused() -> None:
-    case, doctor = released_case(), cast.prescriber()
+    case = released_case()
     crown = piece(case)
-    amend(doctor, case)
-    edit_draft(doctor, case, **orders.order(items=[orders.abutment()]))
-    sign(doctor, case)
+    change(case, items=[orders.abutment()])
     release(cast.manager(), case)
     assert "The prescription no longer has it" in sentence(crown, "intake")
 
