@@ -5,9 +5,11 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+import time_machine
 from django.utils import timezone
 
 from labqueue.base.errors import Refusal
+from labqueue.base.models import Event
 from labqueue.production import setup
 from labqueue.production.models import Lot, Resource, Route, RouteStep, Shift, Station
 from orders.makes import Make
@@ -31,7 +33,7 @@ def refused(shop: dict[str, Any]) -> Refusal:
     """The refusal of that data, after which nothing may be there."""
     with pytest.raises(Refusal) as caught:
         setup.load(shop)
-    for model in (Station, Shift, Resource, Route, RouteStep, Lot):
+    for model in (Station, Shift, Resource, Route, RouteStep, Lot, Event):
         assert not model.objects.exists()
     return caught.value
 
@@ -82,6 +84,62 @@ def test_loading_twice_changes_nothing() -> None:
     assert list(RouteStep.objects.order_by("pk").values()) == before
     assert Station.objects.count() == len(data()["stations"])
     assert Resource.objects.count() == len(data()["resources"])
+
+
+def told(verb: str) -> list[tuple[dict[str, Any], dict[str, Any]]]:
+    """What the trail says under that verb, before and after, oldest first."""
+    events = Event.objects.filter(chain__name=setup.TRAIL, verb=verb).order_by("seq")
+    return [(event.before, event.after) for event in events]
+
+
+def test_what_is_made_stands_in_the_trail_one_event_per_kind() -> None:
+    setup.load(data(), cast.manager())
+    events = Event.objects.filter(chain__name=setup.TRAIL).order_by("seq")
+    kinds = ("stations", "shifts", "resources", "routes", "lots")
+    assert [(event.verb, event.actor) for event in events] == [(f"{kind} set up", cast.manager()) for kind in kinds]
+    (nothing, stations), *more = told("stations set up")
+    assert (nothing, more, len(stations)) == ({}, [], len(data()["stations"]))
+    assert stations["intake"] == {"name": "Intake", "kind": "bench", "rule": "edd", "position": 1}
+    assert told("routes set up")[0][1]["zirconia_crown"] == {"version": 1}
+
+
+def test_loading_twice_adds_nothing_to_the_trail() -> None:
+    setup.load(data())
+    before = Event.objects.count()
+    setup.load(data())
+    assert Event.objects.count() == before
+
+
+def test_a_change_stands_in_the_trail_with_what_was_before() -> None:
+    setup.load(data())
+    shop = data()
+    shop["stations"][0]["name"] = "Reception"
+    shop["resources"][5]["count"] = 3
+    shop["resources"][3]["stations"].append("design")
+    shop["routes"]["zirconia_crown"][1]["minutes"] = {"fixed": 9}
+    setup.load(shop)
+    resource, miller = shop["resources"][5]["name"], shop["resources"][3]["name"]
+    old, new = told("resources set up")[1]
+    assert (old[resource], new[resource]) == ({"count": data()["resources"][5]["count"]}, {"count": 3})
+    assert "design" not in old[f"{miller} serves"]["stations"]
+    assert "design" in new[f"{miller} serves"]["stations"]
+    assert told("stations set up")[1] == ({"intake": {"name": "Intake"}}, {"intake": {"name": "Reception"}})
+    assert told("routes set up")[1] == ({"zirconia_crown": {"version": 1}}, {"zirconia_crown": {"version": 2}})
+    assert Event.objects.filter(chain__name=setup.TRAIL).count() == 5 + 3
+
+
+def test_a_lot_on_file_keeps_its_expiry_and_product_and_a_new_one_is_told() -> None:
+    with time_machine.travel("2026-03-02T15:00Z"):
+        setup.load(data())
+    before = list(Lot.objects.order_by("pk").values())
+    shop = data()
+    shop["lots"][0]["product"] = "Another Disc"
+    shop["lots"].append({"what": "titanium", "number": "TI-NEW", "product": "New Blank", "expires_days": 10})
+    with time_machine.travel("2027-09-02T15:00Z"):
+        setup.load(shop)
+    assert list(Lot.objects.exclude(number="TI-NEW").order_by("pk").values()) == before
+    new = {"titanium TI-NEW": {"product": "New Blank", "expires": "2027-09-12"}}
+    assert told("lots set up")[1:] == [({}, new)]
 
 
 def test_a_changed_route_becomes_a_new_version_and_the_old_one_stays() -> None:
