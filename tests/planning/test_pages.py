@@ -1,5 +1,6 @@
 """The pages of planning, as people of each role see them."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -221,3 +222,13 @@ def test_the_report_takes_the_same_number_of_queries_for_any_number_of_cases() -
         released_case(patient_ref=f"K-205{number}")
     made()
     assert queries() == first
+
+
+@pytest.mark.parametrize("late", [None, 0.2])
+def test_an_outlook_without_a_reason_shows_no_lone_full_stop(late: float | None) -> None:
+    case = released_case()
+    made()
+    Outlook.objects.update(reason="", late=late, p50=None, p95=None)
+    page = text("planning:outlook", case.number, htmx=True)
+    assert "ago</span>" in page, "the outlook itself is shown"
+    assert not re.search(r"<p[^>]*> ?(\.|</p>)", page), "neither a stop nor a paragraph of nothing"
