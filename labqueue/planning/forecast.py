@@ -80,6 +80,7 @@ def publish(result: Result) -> Forecast:
     names = {code: station.name for code, station in result.snapshot.stations.items()}
     shown = [case_outlook(forecast, case, job, names) for case, job in said]
     outlook.record([*shown, *(no_outlook(forecast, cases[n], why) for n, why in result.left_out.items())])
+    outlook.clear(floor.FORECAST_STATES, words.NOTHING_LEFT, forecast.shop_at)
     return forecast
 
 

@@ -104,4 +104,4 @@ def outlook_of(case: Case) -> Outlook:
     if case.state in FORECAST_STATES:
         return getattr(case, "outlook", None) or Outlook(case=case, reason="no forecast yet")
     before = case.state == Case.State.DRAFT
-    return Outlook(case=case, reason="not forecast before it is signed" if before else "nothing is left to forecast")
+    return Outlook(case=case, reason="not forecast before it is signed" if before else words.NOTHING_LEFT)

@@ -6,6 +6,8 @@ from labqueue.planning.snapshot import OpenCase
 
 # Less waiting than this, in minutes, is not worth a word.
 HARDLY = 30.0
+# Said of a case that is packed, on its way or cancelled.
+NOTHING_LEFT = "nothing is left to forecast"
 
 
 def reason(case: OpenCase, waits: Mapping[str, float | None], names: Mapping[str, str]) -> str:

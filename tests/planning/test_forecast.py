@@ -14,6 +14,7 @@ from labqueue.planning.floor import latest_event
 from labqueue.planning.forecast import Result
 from labqueue.planning.models import Forecast, Prediction, StationOutlook
 from labqueue.production.models import Station
+from orders.cancel import cancel
 from orders.hold import hold
 from orders.models import Case, Outlook
 from tests import cast
@@ -133,6 +134,41 @@ def test_a_new_forecast_replaces_what_is_shown_and_keeps_what_was_said() -> None
     assert outlook(case).made_at == second.shop_at > first.shop_at
     assert case.predictions.count() == 2
     assert StationOutlook.objects.values("forecast").distinct().count() == 2
+
+
+def test_a_case_that_has_left_is_shown_without_the_risk_it_had() -> None:
+    """What was predicted of it is kept; it is no longer what lists show."""
+    here, packed, cancelled = (released_case(patient_ref=f"K-205{n}") for n in range(3))
+    Case.objects.filter(pk=packed.pk).update(due_at=timezone.now() - timedelta(hours=1))
+    made()
+    assert outlook(packed).late == 1.0
+    Case.objects.filter(pk=packed.pk).update(state=Case.State.PACKED)
+    cancel(cast.manager(), cancelled)
+    last = made()
+    for gone in (packed, cancelled):
+        said = outlook(gone)
+        assert [said.late, said.late_low, said.late_high, said.p50, said.p80, said.p95] == [None] * 6
+        assert (said.reason, said.made_at) == ("nothing is left to forecast", last.shop_at)
+        assert gone.predictions.count() == 1
+    assert outlook(here).late == 0.0
+
+
+def test_a_case_packed_while_it_was_simulated_is_shown_without_a_risk() -> None:
+    case = released_case()
+    result = forecast.compute(timezone.now())
+    Case.objects.filter(pk=case.pk).update(state=Case.State.PACKED)
+    with transaction.atomic():
+        forecast.publish(result)
+    assert (outlook(case).late, outlook(case).p50) == (None, None)
+
+
+def test_what_was_taken_back_is_not_written_again() -> None:
+    case = released_case()
+    made()
+    Case.objects.filter(pk=case.pk).update(state=Case.State.PACKED)
+    second = made()
+    made()
+    assert outlook(case).made_at == second.shop_at
 
 
 def test_a_forecast_is_no_change_of_the_floor() -> None:
