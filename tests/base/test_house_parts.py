@@ -80,7 +80,9 @@ def test_risk_is_number_word_and_age() -> None:
 
 
 def test_risk_of_zero_is_a_forecast() -> None:
-    assert "0 %" in words(part("risk", outlook={"late": 0.0, "made_at": timezone.now()}))
+    """And never a certainty: none of the futures that were looked at was late, or all were."""
+    for late, shown in ((0.0, "&lt; 1 %"), (1.0, "&gt; 99 %"), (0.5, "50 %")):
+        assert shown in words(part("risk", outlook={"late": late, "made_at": timezone.now()}))
 
 
 def test_risk_in_full_has_range_and_moments() -> None:
@@ -212,7 +214,7 @@ def test_lock_names_its_time() -> None:
 def test_form_that_is_older_than_the_sign_in_is_told_so() -> None:
     response = Client(enforce_csrf_checks=True).post("/sign-in", {"username": "tessa"})
     assert response.status_code == 403
-    assert "This page was too old" in response.content.decode()
+    assert "This page was open for too long" in response.content.decode()
 
 
 def test_navigation_marks_where_one_is() -> None:

@@ -18,8 +18,8 @@ RISK_STEPS = (
 
 @register.filter
 def moment(at: datetime | None) -> str:
-    """An instant in the laboratory's zone with its weekday: `Tue 24 Nov, 16:30`."""
-    return timezone.localtime(at).strftime("%a %-d %b, %H:%M") if at else "—"
+    """An instant in the laboratory's zone with its weekday, and its year where needed: `Tue 24 Nov, 16:30`."""
+    return f"{day(at)}, {timezone.localtime(at):%H:%M}" if at else "—"
 
 
 @register.filter
@@ -73,6 +73,14 @@ def percent(share: float | None) -> str:
     if 0.99 < share < 1:
         return "> 99 %"
     return f"{share * 100:.0f} %"
+
+
+@register.filter
+def chance(share: float | None) -> str:
+    """An estimated probability for people: never 0 or 100 %, for a thousand futures cannot know that."""
+    if share is None:
+        return "—"
+    return "< 1 %" if share < 0.01 else "> 99 %" if share > 0.99 else percent(share)
 
 
 @register.filter
