@@ -12,14 +12,16 @@ from orders.patients import reference_faults
 from orders.rules import RETENTIONS, Wrong, fault_at, item_faults, whole_faults
 
 NOTE_LENGTH = 500
-MOST_ITEMS = 64
+# As many as the slip in the box has room for on one page.
+MOST_ITEMS = 8
 
 
 def read_order(order: OrderFacts) -> tuple[list[Item], list[Fault]]:
     """The pieces in their order, not yet saved, and everything that is wrong with the order but its date."""
     faults = reference_faults(order.patient_ref) + stage_faults(order.stage) + note_faults(order.note)
     if not 1 <= len(order.items) <= MOST_ITEMS:
-        faults.append(Fault("items", f"Order at least one piece and at most {MOST_ITEMS}.", "items"))
+        why = f"Order at least one piece and at most {MOST_ITEMS}. Open another case for what is beyond."
+        faults.append(Fault("items", why, "items"))
         return [], faults
     pieces, wrong = read_items(order.stage, order.items)
     return pieces, faults + wrong

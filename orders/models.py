@@ -7,7 +7,8 @@ from django.db.models import Q
 from labqueue.base.models import User
 from orders import teeth
 from orders.makes import Make, make_of
-from orders.materials import Connection, Kind, Material, Retention, Stage, verdict
+from orders.materials import Connection, Kind, Material, Retention, Stage
+from orders.unusual import warning
 
 # A code of the practice's own: capitals, digits and hyphens, with a letter and a digit, so that neither a date of birth
 # nor a bare name fits.
@@ -211,8 +212,8 @@ class Item(models.Model):
 
     @property
     def warning(self) -> str:
-        """What to weigh before this material is made for this piece; empty where it is usual."""
-        return verdict(self.stage, self.kind, self.material, self.tooth, self.layered).why
+        """What to weigh before this piece is made; empty where it is usual."""
+        return warning(self.stage, self.kind, self.material, self.tooth, self.layered, self.connection)
 
 
 class Outlook(models.Model):

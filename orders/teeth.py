@@ -38,15 +38,21 @@ def read(text: str, notation: str, field: str = "tooth") -> int:
 
     Raises Refusal naming `field` where the notation is missing or has no such tooth.
     """
-    value = text.strip().lstrip("#").replace(".", "").upper()
     if notation not in Notation.values:
         why = f"Say in which notation “{text[:8]}” is written: fdi, universal or palmer. Bare, it can mean two teeth."
         raise refuse("notation", why, field)
-    by_sign = {sign(tooth, notation): tooth for tooth in PERMANENT}
+    value, by_sign = unadorned(text.strip().upper(), notation), {sign(tooth, notation): tooth for tooth in PERMANENT}
     if value not in by_sign:
         label = Notation(notation).label
         raise refuse("tooth", f"“{text[:8]}” is no permanent tooth in {label} notation.", field)
     return by_sign[value]
+
+
+def unadorned(value: str, notation: str) -> str:
+    """Without what each notation may carry: the point between the two digits of FDI, the number sign of Universal."""
+    if notation == Notation.FDI and value[1:2] == ".":
+        return value[:1] + value[2:]
+    return value.removeprefix("#") if notation == Notation.UNIVERSAL else value
 
 
 def sign(tooth: int, notation: str) -> str:
@@ -76,3 +82,8 @@ def is_anterior(tooth: int) -> bool:
 def is_molar(tooth: int) -> bool:
     """The sixth to eighth tooth of a quadrant."""
     return tooth % 10 >= 6
+
+
+def is_third_molar(tooth: int) -> bool:
+    """The wisdom teeth."""
+    return tooth % 10 == 8

@@ -113,11 +113,22 @@ def test_an_unknown_stage_is_refused(stage: str) -> None:
         open_with(stage=stage)
 
 
-@pytest.mark.parametrize("count", [0, 65])
+def crowns(count: int) -> list[ItemFacts]:
+    """That many crowns, each on a tooth of its own."""
+    return [build.crown(str(tooth), material="zirconia_3y") for tooth in range(2, 2 + count)]
+
+
+def test_a_prescription_has_as_many_pieces_as_the_slip_has_room_for() -> None:
+    case = open_with(items=crowns(8))
+    assert case.draft is not None
+    assert case.draft.items.count() == 8
+
+
+@pytest.mark.parametrize("count", [0, 9])
 def test_an_order_has_pieces_but_not_without_end(count: int) -> None:
     cast.assistant()
-    with refused("items", "at least one piece"):
-        open_with(items=[build.crown()] * count)
+    with refused("items", "at least one piece and at most 8. Open another case"):
+        open_with(items=crowns(count))
 
 
 def test_a_long_note_is_refused() -> None:
@@ -241,6 +252,26 @@ def test_an_unusual_material_is_taken_with_its_warning() -> None:
     case = open_with(items=[build.crown("3", material="zirconia_5y")])
     assert case.draft is not None
     assert case.draft.items.get().warning == "Zirconia 5Y is unusual for a final crown on an abutment here."
+
+
+@pytest.mark.parametrize(
+    ("item", "words"),
+    [
+        (build.crown("1"), "The upper right third molar is rarely restored on an implant."),
+        (build.screw_crown("8", connection="multi_unit"), "At multi-unit abutment level nothing keeps a single piece"),
+        (build.abutment("8", connection="multi_unit"), "At multi-unit abutment level nothing keeps a single piece"),
+    ],
+)
+def test_an_unusual_place_is_taken_with_its_warning(item: ItemFacts, words: str) -> None:
+    case = open_with(items=[item])
+    assert case.draft is not None
+    assert words in case.draft.items.get().warning
+
+
+def test_everything_unusual_is_said_of_one_piece() -> None:
+    case = open_with(items=[build.screw_crown("32", material="zirconia_5y", connection="multi_unit")])
+    assert case.draft is not None
+    assert case.draft.items.get().warning.count(".") == 5
 
 
 @pytest.mark.parametrize(

@@ -77,6 +77,8 @@ def test_a_bare_number_is_refused(notation: str) -> None:
     ("written", "notation"),
     [
         *(("51", "fdi"), ("85", "fdi"), ("19", "fdi"), ("0", "universal"), ("33", "universal"), ("A", "universal")),
+        *(("1.1", "universal"), ("3.2", "universal"), ("8.", "universal"), ("##8", "universal"), ("# 8", "universal")),
+        *(("#11", "fdi"), ("1..1", "fdi"), (".11", "fdi"), ("11.", "fdi"), ("#UR1", "palmer"), ("UR.1", "palmer")),
         *(("UR9", "palmer"), ("XX1", "palmer"), ("", "fdi"), ("8" * 40, "fdi"), ("\u0661\u0661", "fdi")),
     ],
 )
@@ -89,4 +91,5 @@ def test_regions_of_the_mouth() -> None:
     front = [tooth for tooth in teeth.PERMANENT if teeth.is_anterior(tooth)]
     back = [tooth for tooth in teeth.PERMANENT if teeth.is_molar(tooth)]
     assert front == [11, 12, 13, 21, 22, 23, 31, 32, 33, 41, 42, 43]
+    assert [tooth for tooth in back if teeth.is_third_molar(tooth)] == [18, 28, 38, 48]
     assert back == [16, 17, 18, 26, 27, 28, 36, 37, 38, 46, 47, 48]
