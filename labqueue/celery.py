@@ -34,6 +34,7 @@ app.conf.update(
         "outbox: send what is due": {"task": "labqueue.base.tasks.sweep_outbox", "schedule": 10.0},
         "outbox: forget what ended long ago": {"task": "labqueue.base.tasks.purge_outbox", "schedule": 86_400.0},
         "forecast: notice what changed": {"task": "labqueue.planning.tasks.notice_changes", "schedule": 5.0},
+        "forecast: thin out old ones": {"task": "labqueue.planning.tasks.thin", "schedule": 3600.0},
     },
 )
 app.autodiscover_tasks(["labqueue.base", "orders", "labqueue.production", "labqueue.planning", "shipping"])

@@ -6,7 +6,7 @@ from django.utils import timezone
 
 from labqueue.base import outbox
 from labqueue.base.models import OutboxRow
-from labqueue.planning import freshness
+from labqueue.planning import freshness, history
 
 
 @outbox.handles(freshness.KIND, lease=60)
@@ -31,6 +31,12 @@ def notice_changes() -> None:
     """Ask for a new forecast where one is wanted."""
     if freshness.wanted(timezone.now()):
         freshness.ask()
+
+
+@shared_task(name="labqueue.planning.tasks.thin")
+def thin() -> None:
+    """Drop old forecasts but for one an hour."""
+    history.thin(timezone.now())
 
 
 @worker_init.connect
