@@ -6,7 +6,7 @@ from datetime import datetime
 
 from django.db.models import Count, Exists, Max, OuterRef, Prefetch, Q, QuerySet
 
-from labqueue.base.models import Event
+from labqueue.base.models import Event, User
 from labqueue.production.gates import THROUGH
 from labqueue.production.models import LotInUse, Station, WorkItem, WorkStep
 from orders import words
@@ -102,6 +102,12 @@ def next_steps() -> "QuerySet[WorkStep]":
     earlier = WorkStep.objects.filter(item=OuterRef("item"), seq__lt=OuterRef("seq")).exclude(state=DONE)
     open_steps = WorkStep.objects.exclude(state=DONE).filter(item__state=WorkItem.State.OPEN)
     return open_steps.filter(~Exists(earlier), item__case__state__in=FLOOR_STATES)
+
+
+def in_work_of(user: User) -> "QuerySet[WorkStep]":
+    """The steps that a person has in hand: running ones of open pieces on the floor, begun first comes first."""
+    mine = next_steps().filter(state=RUNNING, started_by=user)
+    return mine.select_related("plan", "station", "item__case__practice").order_by("started_at", "pk")
 
 
 def queue(station: Station) -> list[Line]:

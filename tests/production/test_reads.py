@@ -8,11 +8,12 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from labqueue.base.models import Event
+from labqueue.base.models import Event, User
 from labqueue.production import reads
 from labqueue.production.models import Station
 from labqueue.production.release import release
 from labqueue.production.scan import result_of
+from orders.cancel import cancel
 from orders.hold import hold
 from orders.intake import edit_draft
 from orders.models import Case, Outlook
@@ -87,6 +88,50 @@ def test_a_crown_without_its_abutment_and_a_piece_without_its_case_are_stopped()
     assert queue("packing") == [(case.number, "Waits for the other pieces of the case")]
     scan_through(crown, until="packing")
     assert queue("packing") == [(case.number, ""), (case.number, "")]
+
+
+def hands(user: User) -> list[str]:
+    """The codes of the pieces that a person has in hand."""
+    return [step.item.code for step in reads.in_work_of(user)]
+
+
+def test_in_a_persons_hands_is_what_that_person_began_in_the_order_of_its_beginning() -> None:
+    first, second, anna = piece(released_case()), released_case(**ONE_CROWN).work_items.get(), cast.technician()
+    send(second, "intake", anna, occurred_at=timezone.now() - timedelta(minutes=1))
+    send(first, "intake", anna, occurred_at=timezone.now() - timedelta(minutes=2))
+    send(piece(first.case, "abutment"), "intake", cast.manager())
+    assert hands(anna) == [first.code, second.code]
+    send(first, "intake", anna)
+    assert hands(anna) == [second.code]
+
+
+def test_pieces_of_a_cancelled_case_are_in_no_queue_no_count_and_nobodys_hands() -> None:
+    case, anna = released_case(), cast.technician()
+    send(piece(case), "intake", anna)
+    assert (len(queue("intake")), reads.loads()[0].work_in_process, len(hands(anna))) == (2, 2, 1)
+    cancel(cast.manager(), case)
+    assert (queue("intake"), hands(anna)) == ([], [])
+    assert [load.work_in_process for load in reads.loads()] == [0] * Station.objects.count()
+
+
+def test_a_withdrawn_piece_is_in_nobodys_hands() -> None:
+    case, anna = released_case(**ONE_CROWN), cast.technician()
+    send(case.work_items.get(), "intake", anna)
+    amend(cast.prescriber(), case)
+    edit_draft(cast.prescriber(), case, **orders.order(items=[orders.screw_crown(shade="D1")]))
+    sign(cast.prescriber(), case)
+    assert len(hands(anna)) == 1
+    release(cast.manager(), case)
+    assert hands(anna) == []
+
+
+def test_the_hands_of_a_person_take_one_query() -> None:
+    anna = cast.technician()
+    for days in (12, 14):
+        send(piece(released_case(seat_at=orders.seat_in(days))), "intake", anna)
+    shown = [(s.item.case.practice.name, s.station.name, s.plan.name) for s in reads.in_work_of(anna)]
+    assert len(shown) == 2
+    assert queries(lambda: [(s.item.case.practice.name, s.plan.name) for s in reads.in_work_of(anna)]) == 1
 
 
 def test_what_left_the_floor_is_in_no_queue() -> None:
