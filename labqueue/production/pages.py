@@ -91,7 +91,7 @@ def release_case(request: HttpRequest, number: str) -> HttpResponse:
 def floor(request: HttpRequest, number: str) -> HttpResponse:
     """Where the pieces of a case are: a part of the case's page, or a page of its own."""
     case = case_for(_person(request), number)
-    releasable = case.state == Case.State.ACCEPTED or amended(case)
+    releasable = case.state == Case.State.ACCEPTED or (case.state in reads.FLOOR_STATES and amended(case))
     items = [(item, reads.progress(item)) for item in reads.floor_of(case)]
     context = {"case": case, "items": items, "releasable": releasable}
     return render(request, f"production/{'floor' if _by_htmx(request) else 'floor_page'}.html", context)

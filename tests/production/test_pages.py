@@ -1,6 +1,7 @@
 """The pages of the floor, without JavaScript and as htmx asks for them."""
 
 import re
+from collections.abc import Callable
 from typing import Any
 from uuid import uuid4
 
@@ -13,6 +14,7 @@ from django.utils import timezone
 from labqueue.base.models import User
 from labqueue.production.forms import split_line
 from labqueue.production.models import LotInUse, Scan, WorkItem
+from orders.cancel import cancel
 from orders.hold import hold
 from orders.intake import edit_draft
 from orders.models import Case, Outlook
@@ -283,7 +285,7 @@ def test_a_refused_release_is_a_page_that_says_why() -> None:
 def test_only_the_manager_is_offered_the_release() -> None:
     shop()
     case = orders.accepted_case()
-    assert "Release" not in text(client().get(f"/cases/{case.number}/floor"))
+    assert "Release to the floor" not in text(client().get(f"/cases/{case.number}/floor"))
     assert client().post(f"/cases/{case.number}/release").status_code == 403
 
 
@@ -318,6 +320,21 @@ def test_the_floor_is_a_part_to_htmx_and_foreign_cases_do_not_exist() -> None:
     assert client(cast.prescriber("southbank")).get(where).status_code == 404
 
 
-def test_before_the_release_the_floor_is_empty() -> None:
-    case = orders.signed_case()
-    assert "Nothing of this case is on the floor" in text(client().get(f"/cases/{case.number}/floor"))
+@pytest.mark.parametrize("made", [orders.signed_case, orders.accepted_case])
+def test_before_the_release_the_floor_says_so(made: Callable[[], Case]) -> None:
+    where = f"/cases/{made().number}/floor"
+    for reader in (cast.prescriber(), cast.technician(), cast.manager()):
+        assert "Not released to the floor yet" in text(client(reader).get(where))
+
+
+def test_the_floor_of_a_cancelled_case_says_so_and_offers_no_release() -> None:
+    early = cancel(cast.prescriber(), orders.accepted_case())
+    assert "cancelled before it came to the floor" in text(client().get(f"/cases/{early.number}/floor"))
+    case, doctor = released_case(), cast.prescriber()
+    amend(doctor, case)
+    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="D1")]))
+    sign(doctor, case)
+    cancel(cast.manager(), case)
+    page = text(client(cast.manager()).get(f"/cases/{case.number}/floor"))
+    assert "This case was cancelled. Take its pieces off the floor." in page
+    assert "Release" not in page
