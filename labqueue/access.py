@@ -22,6 +22,7 @@ TABLE: dict[str, frozenset[Role]] = {
     "home": EVERYBODY,
     "sign-out": EVERYBODY,
     "parts": LABORATORY,
+    "password": EVERYBODY,
     "tokens": EVERYBODY,
     "revoke-token": EVERYBODY,
     "revive": ADMIN,

@@ -9,6 +9,7 @@ import orders.urls
 import shipping.urls
 from labqueue import account, home
 from labqueue.base import views as base
+from labqueue.password import ChangePassword
 from labqueue.planning import urls as planning
 from labqueue.production import urls as production
 
@@ -30,6 +31,7 @@ urlpatterns = [
     path("health", home.health, name="health"),
     path("keys", account.tokens, name="tokens"),
     path("keys/<int:pk>/revoke", account.end, name="revoke-token"),
+    path("password", ChangePassword.as_view(), name="password"),
     path("parts", TemplateView.as_view(template_name="base/parts.html"), name="parts"),
     path("work/<int:pk>/again", base.revive, name="revive"),
     path("sign-in", auth.LoginView.as_view(template_name="base/sign_in.html"), name="sign-in"),

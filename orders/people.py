@@ -1,4 +1,4 @@
-"""The people who use the service: making accounts and switching them off."""
+"""The people who use the service: making accounts, switching them off, and a new password for who lost it."""
 
 import secrets
 from typing import Any
@@ -36,7 +36,7 @@ def add_person(
     if faults:
         raise Refusal(faults)
     first, _, last = facts["name"].rpartition(" ")
-    password = secrets.token_urlsafe(12)
+    password = fresh_password()
     person = User.objects.create_user(facts["username"], password=password, role=role, first_name=first, last_name=last)
     if practice is not None:
         Member.objects.create(user=person, practice=practice, may_sign=may_sign, licence_number=licence)
@@ -58,6 +58,27 @@ def set_active(actor: User, person: User, active: bool) -> User:
     verb = "switched on" if active else "switched off"
     audit.record(person, verb, actor, before={"active": before}, after={"active": active})
     return person
+
+
+@transaction.atomic
+def renew_password(actor: User, person: User) -> str:
+    """A new password for somebody who lost it: shown once, kept nowhere. It ends the person's sessions.
+
+    Raises Conflict for the own account: who knows the old password changes it on the page for that.
+    """
+    person.refresh_from_db(from_queryset=User.objects.select_for_update(no_key=True))
+    if person.pk == actor.pk:
+        raise refuse("password", "Change your own password on the page Password, with the old one.", kind=Conflict)
+    password = fresh_password()
+    person.set_password(password)
+    person.save(update_fields=["password"])
+    audit.record(person, "password renewed", actor)
+    return password
+
+
+def fresh_password() -> str:
+    """96 random bits as 16 characters."""
+    return secrets.token_urlsafe(12)
 
 
 def person_faults(username: str, name: str, role: str) -> list[Fault]:

@@ -16,7 +16,7 @@ from labqueue.base.pages import onto_form
 from labqueue.base.roles import Role
 from orders.models import Practice
 from orders.pages import who
-from orders.people import add_person, set_active
+from orders.people import add_person, renew_password, set_active
 
 
 class PersonForm(HouseForm):
@@ -56,12 +56,17 @@ def people(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def person(request: HttpRequest, pk: int) -> HttpResponse:
-    """One account: what it may do and what happened to it; POST switches it on or off."""
+    """One account: what it may do and what happened to it; POST switches it on or off, or gives a new password.
+
+    That password is shown on this answer and never again.
+    """
     found = User.objects.select_related("member__practice").filter(pk=pk).first()
     if found is None:
         raise refuse("person", "There is no such person.", kind=NotFound)
-    if request.method == "POST":
-        set_active(who(request), found, request.POST.get("active") == "yes")
+    if "active" in request.POST:
+        set_active(who(request), found, request.POST["active"] == "yes")
         messages.success(request, f"{found.shown_name} can {'' if found.is_active else 'no longer '}sign in.")
         return redirect("orders:person", found.pk)
-    return render(request, "orders/person.html", {"person": found, "trail": audit.trail(found)[::-1]})
+    password = renew_password(who(request), found) if request.method == "POST" else ""
+    context = {"person": found, "password": password, "trail": audit.trail(found)[::-1]}
+    return render(request, "orders/person.html", context)

@@ -10,7 +10,7 @@ from labqueue.base.api import issue_token
 from labqueue.base.errors import Conflict
 from labqueue.base.models import User
 from orders.models import Member, Practice
-from orders.people import add_person, set_active
+from orders.people import add_person, renew_password, set_active
 from tests import cast
 from tests.orders.refusals import Tables, refused
 
@@ -99,3 +99,22 @@ def test_nobody_locks_himself_out() -> None:
 def test_a_practice_keeps_its_people() -> None:
     add()
     assert Practice.objects.get(code="northgate").members.count() == 1
+
+
+def test_who_lost_the_password_gets_another() -> None:
+    person, old = add()
+    browser = Client()
+    browser.post("/sign-in", {"username": "nora", "password": old})
+    assert browser.get("/cases").status_code == 200
+    new = renew_password(cast.administrator(), person)
+    assert browser.get("/cases").status_code == 302
+    statuses = [Client().post("/sign-in", {"username": "nora", "password": one}).status_code for one in (old, new)]
+    assert statuses == [200, 302]
+    event = audit.trail(person)[-1]
+    assert (event.verb, event.actor, event.before, event.after) == ("password renewed", cast.administrator(), {}, {})
+
+
+def test_the_own_password_is_not_given_anew() -> None:
+    person = cast.administrator()
+    with refused("", "Change your own password on the page", Conflict, also=ACCOUNTS):
+        renew_password(person, person)

@@ -58,6 +58,26 @@ def test_an_account_is_switched_off_and_on(admin: Client) -> None:
     assert "Switched on" in answer.content.decode()
 
 
+def test_a_new_password_works_and_is_shown_once(admin: Client) -> None:
+    person = cast.technician()
+    answer = admin.post(f"/people/{person.pk}", {})
+    found = re.search(r'password <span class="code">([^<]+)</span>', answer.content.decode())
+    assert found is not None
+    assert answer.headers["Cache-Control"] == "no-store"
+    signed_in = Client().post("/sign-in", {"username": person.username, "password": found.group(1)})
+    assert signed_in.status_code == 302
+    assert found.group(1) not in admin.get(f"/people/{person.pk}").content.decode()
+
+
+def test_the_own_page_offers_no_new_password(admin: Client) -> None:
+    own = cast.administrator()
+    assert "Give a new password" not in admin.get(f"/people/{own.pk}").content.decode()
+    before = own.password
+    assert admin.post(f"/people/{own.pk}", {}).status_code == 409
+    own.refresh_from_db()
+    assert own.password == before
+
+
 def test_the_own_account_stays_on(admin: Client) -> None:
     own = cast.administrator()
     answer = admin.post(f"/people/{own.pk}", {"active": "no"})
