@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 
 import pytest
+import time_machine
 
 from orders import words
 from orders.hold import hold
@@ -12,7 +13,7 @@ from tests.orders import build
 
 pytestmark = pytest.mark.django_db
 
-AT = datetime(2031, 3, 5, 15, 0, tzinfo=UTC)
+AT, WINTER = datetime(2031, 3, 5, 15, 0, tzinfo=UTC), "2031-02-03T15:00:00Z"
 
 
 @pytest.mark.parametrize("state", Case.State.values)
@@ -51,10 +52,12 @@ def test_pieces_by_tooth() -> None:
 
 
 def test_an_instant_is_the_laboratorys() -> None:
-    assert words.when(AT, cast.practice()) == "Wed 5 Mar, 10:00"
+    with time_machine.travel(WINTER, tick=False):
+        assert words.when(AT, cast.practice()) == "Wed 5 Mar, 10:00"
 
 
 def test_an_instant_for_a_practice_elsewhere_is_in_both_zones() -> None:
     there = cast.practice("southgate", time_zone="Europe/Lisbon")
-    assert words.when(AT, there) == "Wed 5 Mar, 10:00 (Wed 5 Mar, 15:00 at the practice, Europe/Lisbon)"
+    with time_machine.travel(WINTER, tick=False):
+        assert words.when(AT, there) == "Wed 5 Mar, 10:00 (Wed 5 Mar, 15:00 at the practice, Europe/Lisbon)"
     assert words.when(None, there) == "—"
