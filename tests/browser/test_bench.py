@@ -7,7 +7,7 @@ from playwright.sync_api import Page, Route, expect
 
 from labqueue.production.models import LotInUse, Scan
 from orders.hold import hold
-from orders.models import Case
+from orders.models import Case, Practice
 from tests import cast
 from tests.browser.test_parts import OVERFLOW, SMALL
 from tests.harness.browser import Console
@@ -171,6 +171,26 @@ def test_the_bench_is_accessible_and_fits(
     axe(page)
     assert page.evaluate(OVERFLOW) == []
     refused(console_errors)
+
+
+# Of each row of the queue: how far its cells lie apart at their tops, and how many lines its tooth's number takes.
+ROWS = """() => [...document.querySelectorAll("#queue tbody tr")].map(row => {
+  const inside = node => { const range = document.createRange(); range.selectNodeContents(node); return range; };
+  const tops = [...row.cells].map(cell => inside(cell).getBoundingClientRect().top);
+  return [Math.max(...tops) - Math.min(...tops), inside(row.querySelector(".tooth .number")).getClientRects().length];
+})"""
+
+
+@pytest.mark.parametrize("width", [820, 1280])
+def test_the_cells_of_a_row_begin_at_one_height_and_a_tooth_has_one_line(
+    signed_in: SignedIn, case: Case, width: int
+) -> None:
+    crowded(case)
+    Practice.objects.update(notation="palmer")
+    page = bench(signed_in, "finishing", viewport={"width": width, "height": 900})
+    rows = page.evaluate(ROWS)
+    assert len(rows) == 3
+    assert all(apart < 6 and lines == 1 for apart, lines in rows)
 
 
 @pytest.mark.parametrize("width", [320, 1280])
