@@ -50,6 +50,7 @@ INSTALLED_APPS = [
 ]
 
 MIDDLEWARE = [
+    *(["labqueue.base.proxy.BehindProxy"] if PRODUCTION else []),
     "labqueue.base.headers.ContentSecurityPolicy",
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
@@ -60,6 +61,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "labqueue.base.plain_text.PlainText",
     "labqueue.base.pages.RefusalPages",
     "labqueue.guard.Gate",
     "axes.middleware.AxesMiddleware",
@@ -137,7 +139,7 @@ REST_FRAMEWORK = {
     "DEFAULT_AUTHENTICATION_CLASSES": ["labqueue.base.api.BearerToken", "labqueue.base.api.Session"],
     "DEFAULT_PERMISSION_CLASSES": ["labqueue.access.ByTable"],
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
-    "DEFAULT_PARSER_CLASSES": ["rest_framework.parsers.JSONParser"],
+    "DEFAULT_PARSER_CLASSES": ["labqueue.base.plain_text.PlainJSON"],
     "DEFAULT_PAGINATION_CLASS": "labqueue.base.api.NewestFirst",
     "DEFAULT_SCHEMA_CLASS": "labqueue.base.schema.HouseSchema",
     "EXCEPTION_HANDLER": "labqueue.base.problems.handler",

@@ -30,6 +30,13 @@ class Refusal(Exception):
         super().__init__(" ".join(fault.message for fault in self.faults))
 
 
+class Unreadable(Refusal):
+    """What was sent is no text, so it means nothing to anybody."""
+
+    status = 400
+    title = "Bad Request"
+
+
 class NotFound(Refusal):
     """There is no such thing, or not for this person: both look the same."""
 
