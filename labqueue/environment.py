@@ -10,8 +10,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 from psycopg import ProgrammingError
 from psycopg.conninfo import conninfo_to_dict
 
+from labqueue.base.currencies import EXPONENTS
+
 HOST = re.compile(r"^(\.?[A-Za-z0-9]([A-Za-z0-9-]*[A-Za-z0-9])?(\.[A-Za-z0-9-]+)*|\[[0-9a-fA-F:]+\])$")
-CURRENCY = re.compile(r"^[A-Z]{3}$")
 SECRET_LENGTH = 50
 LONGEST_TEXT = 250
 
@@ -38,8 +39,8 @@ def text(name: str, default: str | None = None) -> str:
 def currency(name: str, default: str | None = None) -> str:
     """A currency by its code of ISO 4217, such as `EUR`."""
     value = text(name, default)
-    if not CURRENCY.match(value):
-        raise Misconfigured(name, f"is {value!r}; give the three capital letters of ISO 4217, such as EUR")
+    if value not in EXPONENTS:
+        raise Misconfigured(name, f"is {value!r}; give the code of a currency of ISO 4217, such as EUR")
     return value
 
 

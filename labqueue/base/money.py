@@ -4,8 +4,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
 
-# Minor units per major unit where it is not 100 (ISO 4217).
-EXPONENTS = {"JPY": 0, "KRW": 0, "CLP": 0, "ISK": 0, "BHD": 3, "KWD": 3, "TND": 3}
+from labqueue.base.currencies import EXPONENTS
+
 BASIS_POINTS = 10_000
 
 
@@ -23,7 +23,7 @@ class Money:
 
     def __str__(self) -> str:
         """For people: `1,234.50 USD`."""
-        digits = EXPONENTS.get(self.currency, 2)
+        digits = EXPONENTS[self.currency]
         return f"{Decimal(self.minor).scaleb(-digits):,.{digits}f} {self.currency}"
 
     def share(self, basis_points: int) -> "Money":

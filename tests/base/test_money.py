@@ -36,6 +36,10 @@ def test_amounts_cannot_be_changed() -> None:
         (-123456, "EUR", "-1,234.56 EUR"),
         (1234, "JPY", "1,234 JPY"),
         (1234567, "KWD", "1,234.567 KWD"),
+        (1200000, "VND", "1,200,000 VND"),
+        (1234567, "OMR", "1,234.567 OMR"),
+        (5, "XOF", "5 XOF"),
+        (1234567, "CLF", "123.4567 CLF"),
     ],
 )
 def test_shown_with_the_decimals_of_the_currency(minor: int, currency: str, shown: str) -> None:

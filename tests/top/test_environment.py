@@ -223,13 +223,13 @@ def test_a_folder_that_cannot_be_made_is_refused(monkeypatch: Env, tmp_path: Pat
     refusal(monkeypatch, str(tmp_path / "file"), lambda: environment.folder("NAME"))
 
 
-@pytest.mark.parametrize("value", ["EUR", "USD", "JPY"])
+@pytest.mark.parametrize("value", ["EUR", "USD", "JPY", "OMR"])
 def test_a_currency_is_read(monkeypatch: Env, value: str) -> None:
     monkeypatch.setenv("NAME", value)
     assert environment.currency("NAME") == value
 
 
-@pytest.mark.parametrize("value", ["euro", "eur", "€", "E1R", "EURO"])
+@pytest.mark.parametrize("value", ["euro", "eur", "€", "E1R", "EURO", "DEM", "ABC", "XAU"])
 def test_a_currency_that_cannot_be_is_refused(monkeypatch: Env, value: str) -> None:
     refusal(monkeypatch, value, lambda: environment.currency("NAME"))
 
