@@ -29,12 +29,6 @@ class Workdays:
             day += timedelta(days=1)
         return day
 
-    def on_or_before(self, day: date) -> date:
-        """The last working day up to `day`."""
-        while not self.is_open(day):
-            day -= timedelta(days=1)
-        return day
-
     def shift(self, day: date, days: int) -> date:
         """`days` working days after `day` (before it where negative); 0 keeps `day` as it is."""
         step = timedelta(days=1 if days > 0 else -1)
