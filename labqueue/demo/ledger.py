@@ -82,9 +82,9 @@ class Ledger:
             self.note(Event, chain_id=chain.pk, **facts, hash=chain.hash)
 
     def write(self) -> None:
-        """All rows, tables in the order in which they were first used."""
+        """All rows, what was used last first: so pieces are there before their prescription is, complete and signed."""
         with connection.cursor() as cursor:
-            for kind, rows in self.rows.items():
+            for kind, rows in reversed(self.rows.items()):
                 cursor.executemany(insert(kind), list(values(kind, rows)))
             for statement in connection.ops.sequence_reset_sql(no_style(), list(self.rows)):
                 cursor.execute(statement)

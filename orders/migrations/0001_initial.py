@@ -5,7 +5,7 @@ import orders.models
 from django.conf import settings
 from django.db import migrations, models
 
-from labqueue.base.append_only import AppendOnly
+from labqueue.base.append_only import AppendOnly, Complete
 
 
 class Migration(migrations.Migration):
@@ -201,4 +201,5 @@ class Migration(migrations.Migration):
         ),
         AppendOnly("orders_prescription", "OLD.signed_at IS NOT NULL"),
         AppendOnly("orders_item", "OLD.frozen"),
+        Complete("orders_item", "orders_prescription", "prescription_id", "signed_at IS NOT NULL"),
     ]

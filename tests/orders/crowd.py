@@ -19,9 +19,13 @@ def copies(case: Case, times: int, first: int) -> list[Case]:
     Case.objects.bulk_create([_without_current(copy) for copy in made])
     assert case.current is not None
     signed = columns(case.current)
-    versions = Prescription.objects.bulk_create([Prescription(**{**signed, "case_id": copy.pk}) for copy in made])
+    versions = Prescription.objects.bulk_create([Prescription(case=copy, version=signed["version"]) for copy in made])
     items = [columns(item) for item in case.current.items.all()]
     Item.objects.bulk_create([Item(**{**item, "prescription_id": one.pk}) for one in versions for item in items])
+    signature = {
+        name: signed[name] for name in ("seat_at", "note", "signed_by_id", "licence_number", "signed_at", "hash")
+    }
+    Prescription.objects.filter(pk__in=[one.pk for one in versions]).update(**signature)
     for copy, version in zip(made, versions, strict=True):
         copy.current, copy.state = version, case.state
     Case.objects.bulk_update(made, ["current", "state"], batch_size=400)

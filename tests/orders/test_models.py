@@ -8,6 +8,7 @@ from django.db.models import ProtectedError
 from django.utils import timezone
 
 from orders.models import Case, Item, Member, Practice, Prescription
+from orders.signoff import amend
 from tests import cast
 from tests.orders import build
 
@@ -106,3 +107,38 @@ def test_a_platform_for_people() -> None:
     case = build.draft_case()
     assert case.draft is not None
     assert [item.platform_mm for item in case.draft.items.all()] == ["4.3 mm", ""]
+
+
+def late_piece(case: Case, prescription: Prescription | None) -> Item:
+    """A further crown for a version, not yet saved."""
+    facts = {"stage": case.stage, "kind": "crown", "tooth": 26, "material": "zirconia_4y", "shade": build.SHADE}
+    return Item(prescription=prescription, line=9, retention="cement", **facts)
+
+
+def test_a_draft_takes_further_pieces() -> None:
+    case = build.draft_case()
+    late_piece(case, case.draft).save()
+    assert case.draft is not None
+    assert case.draft.items.count() == 3
+
+
+@pytest.mark.parametrize("frozen", [False, True])
+def test_a_signed_version_takes_no_further_piece(frozen: bool) -> None:
+    case = build.signed_case()
+    assert case.current is not None
+    piece = late_piece(case, case.current)
+    piece.frozen = frozen
+    for write in (piece.save, lambda: Item.objects.bulk_create([piece])):
+        with pytest.raises(IntegrityError, match="orders_prescription is complete"), transaction.atomic():
+            write()
+    assert case.current.items.count() == 2
+
+
+def test_no_piece_is_moved_into_a_signed_version() -> None:
+    case = build.signed_case()
+    draft = amend(cast.prescriber(), case)
+    piece = late_piece(case, draft)
+    piece.save()
+    with pytest.raises(IntegrityError, match="orders_prescription is complete"), transaction.atomic():
+        Item.objects.filter(pk=piece.pk).update(prescription=case.current)
+    assert (case.current and case.current.items.count(), draft.items.count()) == (2, 3)
