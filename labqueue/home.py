@@ -17,7 +17,8 @@ from labqueue.base.roles import Role
 from labqueue.planning.floor import FORECAST_STATES
 from labqueue.planning.models import Forecast
 from labqueue.production import reads
-from labqueue.production.models import WorkStep
+from labqueue.production.models import WorkItem
+from labqueue.production.release import ON_THE_FLOOR
 from orders.doors import cases_for
 from orders.lifecycle import CHANGEABLE
 from orders.models import OPEN_STATES, Case
@@ -91,10 +92,9 @@ def practice(user: User) -> dict[str, Any]:
 
 def technician(user: User) -> dict[str, Any]:
     """What is in this person's hands, what waits at each bench, what leaves next."""
-    mine = reads.next_steps().filter(state=WorkStep.State.RUNNING, started_by=user)
     urgent = shown(cases_for(user)).filter(state=Case.State.RELEASED, held_since__isnull=True)
     return {
-        "mine": mine.select_related("item__case", "station").order_by("started_at"),
+        "mine": reads.in_work_of(user),
         "tiles": [_bench(load) for load in reads.loads()],
         "urgent": urgent.order_by("due_at")[:SHOWN],
     }
@@ -117,9 +117,15 @@ def manager(user: User) -> dict[str, Any]:
         "danger": danger.order_by(F("outlook__late").desc(nulls_last=True), "due_at")[:SHOWN],
         "to_accept": free.filter(state=Case.State.SIGNED).order_by("due_at")[:SHOWN],
         "to_release": free.filter(state=Case.State.ACCEPTED).order_by("due_at")[:SHOWN],
+        "changed": free.filter(state__in=ON_THE_FLOOR, pk__in=changed().values("case")).order_by("due_at")[:SHOWN],
         "held": held.order_by("held_since")[:SHOWN],
         "forecast_at": last_forecast(),
     }
+
+
+def changed() -> QuerySet[WorkItem]:
+    """Pieces of which a newer prescription was signed: the bench waits until the new version is released."""
+    return WorkItem.objects.exclude(state=WorkItem.State.WITHDRAWN).exclude(prescription=F("case__current"))
 
 
 def in_danger(now: datetime) -> Q:

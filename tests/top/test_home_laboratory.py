@@ -10,12 +10,14 @@ from django.utils import timezone
 from labqueue.base.models import OutboxRow
 from labqueue.base.roles import Role
 from labqueue.home import in_danger
+from labqueue.production.release import release
 from orders.cancel import cancel
 from orders.hold import hold
 from orders.models import Case
 from tests import cast
 from tests.orders import build as orders
 from tests.production import build as floor
+from tests.production.test_release import amended_case
 from tests.shipping import build as shipping
 from tests.top.firstpage import browser, forecast, foresee, page, part, text
 
@@ -171,3 +173,14 @@ def test_the_administrator_sees_whether_the_service_is_well() -> None:
     assert "3 min ago" in text(html)
     assert "Paper of paper:3" in part(html, "dead")
     assert "The disk is full." in part(html, "dead")
+
+
+def test_a_manager_sees_the_cases_whose_new_version_waits_for_release() -> None:
+    case, same = floor.released_case(), floor.released_case()
+    amended_case(case, note="Longer by half a millimetre")
+    html = page(cast.manager())
+    waiting = part(html, "changed")
+    assert case.number in waiting
+    assert same.number not in waiting
+    release(cast.manager(), case)
+    assert "New version to release" not in page(cast.manager())
