@@ -128,6 +128,6 @@ class Migration(migrations.Migration):
         ),
         AppendOnly("shipping_invoice"),
         AppendOnly("shipping_invoiceline"),
-        AppendOnly("shipping_paper", "OLD.made_at IS NOT NULL"),
+        AppendOnly("shipping_paper", "OLD.made_at IS NOT NULL", ("facts", "kind", "delivery_id")),
         AppendOnly("shipping_delivery", "OLD.state = 'shipped'"),
     ]

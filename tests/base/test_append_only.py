@@ -37,11 +37,11 @@ def run(sql: str) -> None:
         cursor.execute(sql)
 
 
-def freeze(table: str, when: str) -> None:
+def freeze(table: str, when: str, always: tuple[str, ...] = ()) -> None:
     """What the migration does."""
-    operation = AppendOnly(table, when)
+    operation = AppendOnly(table, when, always)
     with connection.cursor() as cursor:
-        for statement in statements(connection, operation.table, operation.when):
+        for statement in statements(connection, operation.table, operation.when, operation.always):
             cursor.execute(statement)
 
 
@@ -133,6 +133,24 @@ def test_an_issued_row_cannot_be_changed(paper: str, change: str) -> None:
     assert rows(paper) == before
 
 
+def test_some_columns_are_frozen_from_the_start(paper: str) -> None:
+    on = f" ON {paper}" if connection.vendor == "postgresql" else ""
+    for name in trigger_names(connection, paper):
+        run(f"DROP TRIGGER {name}{on}")
+    freeze(paper, "OLD.issued", ("note",))
+    before = rows(paper)
+    for change in ("SET note = 'x'", "SET note = 'x', issued = true"):
+        with pytest.raises(IntegrityError, match="paper is append-only"):
+            run(f"UPDATE {paper} {change} WHERE id = 2")
+    with pytest.raises(IntegrityError, match="paper is append-only"):
+        run(f"DELETE FROM {paper} WHERE id = 2")
+    assert rows(paper) == before
+    run(f"UPDATE {paper} SET note = note, issued = true WHERE id = 2")
+    assert (2, "open", True) in rows(paper)
+    with pytest.raises(IntegrityError, match="paper is append-only"):
+        run(f"UPDATE {paper} SET issued = false WHERE id = 2")
+
+
 def test_every_frozen_table_of_the_migrations_has_its_triggers() -> None:
     """Altering a table on SQLite drops its triggers silently: this finds a migration that forgot to freeze it again."""
     from django.db.migrations.loader import MigrationLoader
@@ -164,4 +182,4 @@ def test_the_operation_can_be_taken_back_and_repeated() -> None:
 def test_the_operation_is_written_as_it_was_read() -> None:
     name, positional, named = AppendOnly("paper", "OLD.issued").deconstruct()
     assert (name, positional) == ("AppendOnly", [])
-    assert named == {"table": "paper", "when": "OLD.issued"}
+    assert named == {"table": "paper", "when": "OLD.issued", "always": ()}
