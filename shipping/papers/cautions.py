@@ -27,6 +27,10 @@ STERILE = (
     "maker's instructions say, and check that the material stands the cycle."
 )
 HEAT = "Resins and bonded pieces: no high heat unless the maker states that they stand it."
+ANGLED = (
+    "Angulated screw channel: only with the screw that is made for it and the driver that fits this screw, as the "
+    "component maker's instructions say."
+)
 TORQUE = (
     "Tighten to the torque that the component maker's instructions give for this part, and no further. Use the new "
     "screw enclosed, never the laboratory's screw."
@@ -38,7 +42,8 @@ AIRWAY = "Secure the airway: small parts can be swallowed or inhaled."
 CONTAINS = "Contains {contents}. Compare with the patient's known allergies."
 COBALT = "COBALT: the metal contains cobalt."
 PROVISIONAL = (
-    "PROVISIONAL: for a limited time of use, not a final restoration. Review the tissue about 3 weeks after seating."
+    "PROVISIONAL: for a limited time of use until ____________________, not a final restoration. "
+    "Review the tissue about 3 weeks after seating."
 )
 ZIRCONIA_CARE = "Adjust zirconia only with fine wet diamonds and polish it again. Do not grind the implant connection."
 CONNECTION_CARE = "Do not grind the implant connection."
@@ -60,6 +65,7 @@ def cautions(
         (True, STERILE),
         (bases or bool(NO_HEAT & set(materials)), HEAT),
         (on_implant, TORQUE),
+        (Retention.ANGLED_SCREW in retentions, ANGLED),
         (True, SEATING),
         (Retention.CEMENT in retentions, CEMENT),
         (on_implant, SYSTEM),

@@ -8,7 +8,7 @@ from labqueue.base.paper import Sheet, printed
 
 TITLE = "Case slip"
 CODE_MM = 20
-FOOT = "Decision support only, the prescriber is responsible for clinical suitability."
+FOOT = "Rx only. Decision support only, the prescriber is responsible for clinical suitability."
 
 
 class Address(TypedDict):

@@ -35,6 +35,8 @@ def test_the_review_after_three_weeks_is_for_provisionals(present: str, absent: 
 @pytest.mark.parametrize(
     ("caution", "present", "absent"),
     [
+        ("limited time of use until ______", words("provisional", material="pmma"), words()),
+        ("driver that fits this screw", words(retention="angled_screw"), words()),
         ("excess cement", words(kind="crown", retention="cement"), words()),
         ("maker's instructions give", words(), words(kind="crown", retention="cement")),
         ("fine wet diamonds", words(material="zirconia_3y"), words()),
@@ -49,7 +51,7 @@ def test_a_caution_stands_where_it_applies(caution: str, present: str, absent: s
 
 
 def test_no_torque_is_ever_given_as_a_value() -> None:
-    everything = " ".join(words(material=material.value) for material in Material)
+    everything = " ".join(words(material=material.value, retention="angled_screw") for material in Material)
     assert "Ncm" not in everything
     assert "torque that the component maker's instructions give" in everything
 

@@ -20,6 +20,7 @@ def test_every_fact_is_on_one_page() -> None:
     missing = [text for text in texts(facts) if "".join(text.split()) not in printed]
     assert missing == []
     assert slip.FOOT in pdf_reader.text(pdf)
+    assert "Rx only" in slip.FOOT
     assert pdf_reader.title(pdf) == f"Case slip {facts['case']}"
 
 
