@@ -77,8 +77,21 @@ def test_where_work_waits_comes_by_itself_and_stays_up_to_date(busy: Case, signe
     with page.expect_response("**/planning/bottlenecks"):
         page.clock.fast_forward(31_000)
     expect(waits).to_contain_text("simulated futures, 1 min ago")
-    with page.expect_response("**/planning/bottlenecks"):
-        page.clock.fast_forward(31_000)
+
+
+def test_the_page_stays_up_to_date_and_keeps_what_came_by_itself(busy: Case, signed_in: SignedIn) -> None:
+    page = signed_in(cast.manager())
+    page.clock.install()
+    page.goto("/")
+    waits = page.get_by_role("region", name="Where work waits")
+    expect(waits).to_contain_text("simulated futures")
+    signed = page.locator(".tile", has_text="Waiting to be accepted")
+    expect(signed).to_contain_text("1")
+    orders.signed_case()
+    with page.expect_response(page.url):
+        page.clock.fast_forward(61_000)
+    expect(signed).to_contain_text("2")
+    expect(waits).to_contain_text("simulated futures")
 
 
 def test_without_a_script_there_is_a_link_to_where_work_waits(busy: Case, signed_in: SignedIn) -> None:
