@@ -60,14 +60,17 @@ def edit_draft(
     seat_at: datetime | None = None,
     note: str = "",
     items: Sequence[ItemFacts],
+    seen: str = "",
 ) -> Prescription:
     """Put other facts into the case's draft. Of a signed case, patient and stage stay.
 
-    Raises Refusal with every fault of the order, Conflict where there is no draft.
+    `seen` is the mark of the draft that was opened (`orders.seal.mark`). Raises Refusal with every fault of the order,
+    Conflict where there is no draft, or another one by now.
     """
     lock(case)
     own_case(actor, case)
     draft = draft_of(case)
+    as_read(case, draft, seen, "change it")
     if case.state != Case.State.DRAFT:
         changeable(case)
     order = OrderFacts(tidy(patient_ref), stage, seat_at, note.strip(), items)
@@ -90,6 +93,12 @@ def draft_of(case: Case) -> Prescription:
     if draft is None:
         raise refuse("draft", f"{case} has no draft. Begin a change of the prescription first.", kind=Conflict)
     return draft
+
+
+def as_read(case: Case, draft: Prescription, seen: str, then: str) -> None:
+    """Raises Conflict where the draft is not what was read; nothing is asked of who says nothing."""
+    if seen and seen != seal.mark(case, draft):
+        raise refuse("draft", f"The draft was changed after you read it. Read it again, then {then}.", kind=Conflict)
 
 
 def as_signed(case: Case, seat_at: datetime | None) -> bool:

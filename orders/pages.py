@@ -15,6 +15,7 @@ from orders import acceptance, hold, intake, reads, seal, signoff
 from orders.actions import actions_for
 from orders.cancel import cancel as cancel_case
 from orders.doors import case_for, cases_for, member_of
+from orders.lifecycle import CHANGEABLE
 from orders.models import Case, Item, Practice, Prescription
 from orders.patients import tidy
 from orders.sheet import OrderSheet
@@ -22,6 +23,8 @@ from orders.trail import trail_of
 from orders.versions import differences
 
 PAGE_SIZE = 50
+# A scanned code: the digits of the case, two of the piece, a check digit.
+CASE_DIGITS, CODE_DIGITS = 7, 10
 View = Callable[[HttpRequest, str], HttpResponse]
 Verb = Callable[[User, Case, QueryDict], object]
 
@@ -36,7 +39,7 @@ def who(request: HttpRequest) -> User:
 def cases(request: HttpRequest) -> HttpResponse:
     """The list. A case number leads to its case; a patient reference is sent as POST, so that it is in no address."""
     if number := request.GET.get("number", "").strip():
-        return redirect("orders:case", case_for(who(request), number).number)
+        return redirect("orders:case", case_for(who(request), number_in(number)).number)
     state, reference = request.GET.get("state", reads.OPEN), tidy(request.POST.get("patient_ref", ""))
     found = reads.listed(who(request), state)
     if request.method == "POST":
@@ -44,6 +47,12 @@ def cases(request: HttpRequest) -> HttpResponse:
     page = Paginator(found, PAGE_SIZE).get_page(request.GET.get("page"))
     context = {"page": page, "state": state, "states": reads.CHOICES, "reference": reference}
     return render(request, "orders/cases.html", context)
+
+
+def number_in(text: str) -> str:
+    """The case's number out of what was typed or scanned: itself, or the code of the case or of one of its pieces."""
+    digits = text.replace(" ", "")
+    return digits[:CASE_DIGITS] if len(digits) == CODE_DIGITS and digits.isdigit() else text
 
 
 @require_GET
@@ -56,11 +65,13 @@ def case(request: HttpRequest, number: str) -> HttpResponse:
 def case_context(user: User, found: Case) -> dict[str, Any]:
     """What the page of a case shows. The laboratory does not read what is not signed."""
     versions = [one for one in found.prescriptions.all() if one.signed_at or not user.works_here]
-    counts = found.draft if found.draft in versions else found.shown
+    # A change that was begun and can no longer be signed is not what was made; it is not shown as the case.
+    draft = found.draft if found.current_id is None or found.state in CHANGEABLE else None
+    counts = draft if draft in versions else found.shown
     assert counts is not None
     return {
         "case": found,
-        "draft": found.draft,
+        "draft": draft,
         "shown": counts,
         "promise": reads.promise_of(found, counts),
         "mark": seal.mark(found, counts),
@@ -93,7 +104,7 @@ def edit(request: HttpRequest, number: str) -> HttpResponse:
     sheet = OrderSheet(found.practice, data, intake.draft_of(found), another="another" in request.GET)
 
     def change() -> Case:
-        intake.edit_draft(who(request), found, **sheet.facts())
+        intake.edit_draft(who(request), found, **sheet.facts(), seen=request.POST.get("seen", ""))
         return found
 
     return order_form(request, found.practice, sheet, change, found)
@@ -111,7 +122,9 @@ def order_form(
         except Refusal as refusal:
             sheet.show(refusal)
         status = 422
-    context = {"sheet": sheet, "practice": practice, "case": found, "systems": systems_of(practice)}
+    # What the form was opened with: another draft by the time it is sent back is somebody else's work.
+    seen = request.POST.get("seen") or (seal.mark(found, intake.draft_of(found)) if found else "")
+    context = {"sheet": sheet, "practice": practice, "case": found, "systems": systems_of(practice), "seen": seen}
     return render(request, "orders/order_form.html", context, status=status)
 
 

@@ -11,7 +11,7 @@ from labqueue.base.errors import Conflict, Forbidden, Refusal, refuse
 from labqueue.base.models import User
 from orders import due, seal
 from orders.doors import lock, own_case
-from orders.intake import as_signed, draft_of
+from orders.intake import as_read, as_signed, draft_of
 from orders.lifecycle import advance, changeable
 from orders.models import Case, Item, Member, Prescription
 from orders.rules import piece_faults
@@ -31,8 +31,7 @@ def sign(actor: User, case: Case, *, seen: str = "") -> Prescription:
     draft = draft_of(case)
     if case.current_id is not None:
         changeable(case)
-    if seen and seen != seal.mark(case, draft):
-        raise refuse("draft", "The draft was changed after you read it. Read it again, then sign.", kind=Conflict)
+    as_read(case, draft, seen, "sign")
     now = timezone.now()
     promise = promised(case, draft, now)
     freeze(case, draft, member, now)
