@@ -83,7 +83,7 @@ def test_a_key_ends_after_a_year() -> None:
     assert timedelta(days=364) < left - timezone.now() <= timedelta(days=365)
 
 
-@pytest.mark.parametrize("name", ["", "   ", "x" * 81, "a\x00b"])
+@pytest.mark.parametrize("name", ["", "   ", "x" * 81])
 def test_a_key_without_a_fitting_name_is_refused_and_nothing_is_written(name: str) -> None:
     user = cast.prescriber()
     answer = client(user).post("/keys", {"name": name})

@@ -14,6 +14,7 @@ from labqueue.production.release import release
 from orders.cancel import cancel
 from orders.hold import hold
 from orders.models import Case
+from orders.signoff import amend, sign
 from tests import cast
 from tests.orders import build as orders
 from tests.production import build as floor
@@ -184,3 +185,15 @@ def test_a_manager_sees_the_cases_whose_new_version_waits_for_release() -> None:
     assert same.number not in waiting
     release(cast.manager(), case)
     assert "New version to release" not in page(cast.manager())
+
+
+def test_a_manager_sees_which_changed_prescriptions_wait_for_their_release() -> None:
+    case, same = floor.released_case(), floor.released_case()
+    assert part(page(cast.manager()), "changed") == ""
+    amend(cast.prescriber(), case)
+    sign(cast.prescriber(), case)
+    section = part(page(cast.manager()), "changed")
+    assert case.number in section
+    assert same.number not in section
+    release(cast.manager(), case)
+    assert part(page(cast.manager()), "changed") == ""
