@@ -33,7 +33,7 @@ urlpatterns = [
     path("keys/<int:pk>/revoke", account.end, name="revoke-token"),
     path("password", ChangePassword.as_view(), name="password"),
     path("parts", TemplateView.as_view(template_name="base/parts.html"), name="parts"),
-    path("work/<int:pk>/again", base.revive, name="revive"),
+    path("outbox/<int:pk>/again", base.revive, name="revive"),
     path("sign-in", auth.LoginView.as_view(template_name="base/sign_in.html"), name="sign-in"),
     path("sign-out", auth.LogoutView.as_view(), name="sign-out"),
     path("api/v1/", include((programs, "api"))),

@@ -113,13 +113,13 @@ def test_the_administrator_has_it_printed_again() -> None:
     row = give_up()
     client = Client()
     client.force_login(cast.administrator())
-    address = f"/work/{row.pk}/again"
+    address = f"/outbox/{row.pk}/again"
     assert address in client.get("/").content.decode()
     assert client.post(address).status_code == 302
     print_all()
     assert paper_of(delivery).ready
     assert client.post(address).status_code == 409
-    assert client.post("/work/999999/again").status_code == 404
+    assert client.post("/outbox/999999/again").status_code == 404
     assert OutboxRow.objects.filter(kind="paper").count() == 2
 
 
