@@ -66,6 +66,8 @@ def ship(request: HttpRequest, number: str) -> HttpResponse:
             messages.success(request, f"{case} has left with {delivery.carrier}. Invoice {delivery.invoice.number}.")
             return redirect("shipping:desk")
         except Refusal as refusal:
+            if case_for(_person(request), number).state == Case.State.SHIPPED:
+                raise  # the box is gone, and with it the form that could show why
             onto_form(form, refusal)
             status = refusal.status
     return show_box(request, case_for(_person(request), number), form=form, status=status)

@@ -139,6 +139,14 @@ class TestBox:
         assert "Not in the box yet" in answer.content.decode()
         assert not Delivery.objects.exists()
 
+    def test_who_ships_a_box_that_has_left_is_told_so(self) -> None:
+        case = shipped().case
+        url = reverse("shipping:dispatch", args=[case.number])
+        answer = signed_in(cast.shipper()).post(url, {"carrier": "Harbour Courier"})
+        assert answer.status_code == 409
+        assert "cannot become" in answer.content.decode()
+        assert Invoice.objects.count() == 1
+
     def test_without_a_carrier_the_box_stays(self) -> None:
         delivery = packed(items=[abutment()])
         answer = signed_in(cast.shipper()).post(
