@@ -32,7 +32,9 @@ class Command(BaseCommand):
         """Start everything, print where it is, and keep it running."""
         if settings.PRODUCTION:
             raise CommandError("serve is for the embedded house; in production run a web server and workers yourself.")
-        signal.signal(signal.SIGTERM, _interrupt)
+        # Both said outright: a shell that starts this in the background has told it to ignore Ctrl-C.
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, _interrupt)
         service = Service(settings.STORAGE_DIR, self.say)
         with open(settings.STORAGE_DIR / "serve.lock", "w") as lock:
             _only_one(lock.fileno())
@@ -77,7 +79,7 @@ class Command(BaseCommand):
 
 
 def _interrupt(number: int, frame: object) -> NoReturn:
-    """SIGTERM ends the service as Ctrl-C does."""
+    """Both end the service in order."""
     raise KeyboardInterrupt
 
 
