@@ -25,7 +25,8 @@ def write() -> None:
 
 def test_it_reads_on_while_others_write(monkeypatch: pytest.MonkeyPatch) -> None:
     Chain.objects.bulk_create(Chain(name=f"house:{number}") for number in range(MANY))
-    verify, verified = audit.verify, []
+    verify = audit.verify
+    verified: list[int] = []
 
     def between(chain: Chain) -> Break | None:
         if len(verified) < 3:
