@@ -62,13 +62,14 @@ def issue(actor: User, delivery: Delivery) -> Invoice:
 def lines_of(case: Case, inside: list[Content]) -> list[Line]:
     """What a case costs: its pieces, the parts that went into them by lot, the courier."""
     day = price_day(case)
-    known = price_list(day)
-    pieces = [
-        (content.item.make, f", tooth {wording.both(content.item.tooth, case.practice.notation)}", 1)
-        for content in inside
-    ]
+    return list(lines_at(price_list(day), day, billed(inside, case.practice.notation)))
+
+
+def billed(inside: list[Content], notation: str) -> list[tuple[str, str, int]]:
+    """What is billed of a box: code, what follows the label, and quantity."""
+    pieces = [(content.item.make, f", tooth {wording.both(content.item.tooth, notation)}", 1) for content in inside]
     lots = [(lot.what, f", {lot}", count) for lot, count in parts(inside).items()]
-    return list(lines_at(known, day, [*pieces, *lots, (COURIER, "", 1)]))
+    return [*pieces, *lots, (COURIER, "", 1)]
 
 
 def lines_at(known: dict[str, Price], day: date, wanted: Iterable[tuple[str, str, int]]) -> Iterable[Line]:

@@ -17,11 +17,10 @@ from labqueue.demo.people import Cast
 from orders.due import PICK_UP
 from orders.models import Case
 from shipping import invoicing, tasks
-from shipping.contents import Content, parts
+from shipping.contents import Content
 from shipping.models import Delivery, Invoice, Paper
-from shipping.prices import COURIER, price_list
+from shipping.prices import price_list
 from shipping.slip_facts import slip_facts
-from shipping.wording import both
 
 CARRIER = "Harbour Courier"
 # A box that is closed later waits for the next courier.
@@ -91,11 +90,9 @@ class Deliveries:
         self._paper(Paper.Kind.INVOICE, delivery, invoicing.invoice_facts(invoice, rows, inside), issued_at)
 
     def _lines(self, delivery: Delivery, inside: list[Content]) -> list[invoicing.Line]:
-        notation = delivery.case.practice.notation
-        pieces = [(one.item.make, f", tooth {both(one.item.tooth, notation)}", 1) for one in inside]
-        lots = [(lot.what, f", {lot}", count) for lot, count in parts(inside).items()]
         day = invoicing.price_day(delivery.case)
-        return list(invoicing.lines_at(self.prices(day), day, [*pieces, *lots, (COURIER, "", 1)]))
+        wanted = invoicing.billed(inside, delivery.case.practice.notation)
+        return list(invoicing.lines_at(self.prices(day), day, wanted))
 
     def _paper(self, kind: str, delivery: Delivery, facts: object, at: datetime) -> None:
         paper = self.ledger.add(Paper(kind=kind, delivery=delivery, facts=facts, created_at=at))
