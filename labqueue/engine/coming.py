@@ -1,7 +1,5 @@
 """Work not yet ordered: jobs that come while the shop runs, each replication its own."""
 
-import math
-
 import numpy as np
 
 from labqueue.engine.draws import DUE, GAP, GOLDEN, NO_STEP, job_key, minutes_of, mix, ticks, uniform
@@ -9,7 +7,19 @@ from labqueue.engine.events import schedule
 from labqueue.engine.flow import make_able
 from labqueue.engine.hours import after_work
 from labqueue.engine.jit import helper, rare
-from labqueue.engine.state import BLOCKED, NEVER, TOO_MANY_JOBS, State, arrival_at, job_at, op_at, slot_at, step_at
+from labqueue.engine.state import (
+    BLOCKED,
+    LAST,
+    NEVER,
+    TOO_MANY_JOBS,
+    State,
+    arrival_at,
+    job_at,
+    op_at,
+    slot_at,
+    step_at,
+    terms_at,
+)
 
 
 @helper
@@ -27,7 +37,7 @@ def expect(s: State, arrival: int) -> None:
     u = uniform(coming_key(s, arrival), NO_STEP, 0, GAP)
     gap = ticks(minutes_of(s, a.between, u))
     leaf = s.arrival_leaf + arrival
-    schedule(s, leaf, after_work(s, a.calendar, s.now, gap), NEVER + leaf)
+    schedule(s, leaf, after_work(s, a.calendar, s.now, gap))
 
 
 @rare
@@ -48,8 +58,9 @@ def arrive(s: State, arrival: int) -> None:
         j.due = now + ticks(minutes_of(s, a.due, uniform(j.key, NO_STEP, 0, DUE)))
     j.order = s.order
     s.order += 1
-    j.weight, j.log_weight, j.rank = a.weight, a.log_weight, math.inf
-    j.released, j.units, j.arrival, j.held = now, a.units, arrival, 0
+    terms = terms_at(s, job)
+    terms.weight_key, terms.rank_key, terms.log_weight, terms.released = a.weight_key, LAST, a.log_weight, now
+    j.units, j.arrival, j.held = a.units, arrival, 0
     j.op, j.steps, j.left = a.op, a.steps, a.steps
     fill_steps(s, job)
     a.came += 1

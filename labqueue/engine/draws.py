@@ -65,6 +65,15 @@ def uniform(job: Any, step: Any, attempt: int, purpose: int) -> float:
     return (np.float64(bits >> TOP) + 0.5) * 2.220446049250313e-16
 
 
+@helper
+def triangular(low: float, mode: float, high: float, survival: float) -> float:
+    """The minutes of a triangular time exceeded with probability `survival`."""
+    upper = survival * (high - low) <= high - mode
+    share = survival if upper else 1.0 - survival
+    root = math.sqrt(share * (high - low) * ((high - mode) if upper else (mode - low)))
+    return high - root if upper else low + root
+
+
 @kernel
 def from_survival(kind: int, a: float, b: float, c: float, survival: float) -> float:
     """The minutes exceeded with probability `survival`, for the kinds that have a formula."""
@@ -77,9 +86,7 @@ def from_survival(kind: int, a: float, b: float, c: float, survival: float) -> f
     if kind == UNIFORM:
         return b - survival * (b - a)
     if kind == TRIANGULAR:
-        if survival * (c - a) <= c - b:
-            return c - math.sqrt(survival * (c - a) * (c - b))
-        return a + math.sqrt((1.0 - survival) * (c - a) * (b - a))
+        return triangular(a, b, c, survival)
     return a
 
 
@@ -165,8 +172,13 @@ def minutes_of(s: State, index: int, u: float) -> float:
         if 0 < number < CELLS - 1:
             cell = cell_at(s, dist.table + number)
             return float(dist.a * (cell.at + cell.slope * (place - number)))
-    elif dist.kind == FIXED and dist.elapsed == 0.0:
-        return float(dist.a)
+    elif dist.elapsed == 0.0:
+        if dist.kind == FIXED:
+            return float(dist.a)
+        if dist.kind == TRIANGULAR:
+            return triangular(dist.a, dist.b, dist.c, u)
+        if dist.kind == MIXTURE:
+            return mixture_minutes(s, index, u)
     elif dist.kind == MIXTURE:
         return mixture_minutes(s, index, u)
     return computed_minutes(s, index, u)

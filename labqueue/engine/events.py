@@ -2,34 +2,62 @@
 
 from typing import Any
 
-from labqueue.engine.jit import helper
-from labqueue.engine.state import NEVER, TOO_MANY_TIMERS, State, node_at, timer_at
+from labqueue.engine.jit import helper, rare
+from labqueue.engine.state import NEVER, TOO_MANY_TIMERS, State, node_at, start_at, timer_at
 
 
 @helper
-def schedule(s: State, leaf: int, time: int, rank: int) -> None:
-    """Set the next event of a leaf and play its matches towards the root, as far as they change who wins."""
+def next_time(s: State) -> int:
+    """The time of the next event, beyond the horizon if there is none."""
+    return int(node_at(s, 1).event >> s.leaf_bits)
+
+
+@helper
+def schedule(s: State, leaf: int, time: int) -> None:
+    """Set the next event of a leaf and play its matches up to the root; at equal times the lower leaf wins."""
     node = leaf + s.leaves
-    n = node_at(s, node)
-    n.time = time
-    n.rank = rank
+    event = (min(time, s.latest) << s.leaf_bits) | leaf
+    node_at(s, node).event = event
     while node > 1:
-        other = node_at(s, node ^ 1)
-        if (other.time < time) | ((other.time == time) & (other.rank < rank)):
-            time, rank, leaf = other.time, other.rank, other.leaf
+        event = min(event, node_at(s, node ^ 1).event)
         node >>= 1
-        n = node_at(s, node)
-        if (n.leaf == leaf) & (n.time == time) & (n.rank == rank):
-            break
-        n.time = time
-        n.rank = rank
-        n.leaf = leaf
+        node_at(s, node).event = event
 
 
 @helper
 def cancel(s: State, leaf: int) -> None:
     """The leaf has no next event."""
-    schedule(s, leaf, NEVER, NEVER)
+    schedule(s, leaf, NEVER)
+
+
+@helper
+def take_next(s: State) -> int:
+    """The leaf of the next event, at s.now; if it is the end of work on a unit, that is taken off the tree.
+
+    Units have the lowest leaves. Where others end at the same instant, the one that was started first goes first.
+    """
+    leaf = node_at(s, 1).event & (s.leaves - 1)
+    if leaf < s.units_end:
+        cancel(s, leaf)
+        if next_time(s) == s.now:
+            leaf = first_started(s, leaf)
+    return int(leaf)
+
+
+@rare
+def first_started(s: State, leaf: int) -> int:
+    """Of several ends at this instant, one of them taken off the tree, the one started first is taken instead."""
+    found, least = leaf, start_at(s, leaf).number
+    for unit in range(s.units_end):
+        if node_at(s, s.leaves + unit).event >> s.leaf_bits == s.now and start_at(s, unit).number < least:
+            found, least = unit, start_at(s, unit).number
+    if s.timers > 0 and timer_at(s, 0).time == s.now and timer_at(s, 0).rank < least:
+        found = s.waits_leaf
+    if found != leaf:
+        schedule(s, leaf, s.now)
+        if found < s.units_end:
+            cancel(s, found)
+    return int(found)
 
 
 @helper
@@ -57,7 +85,7 @@ def set_timer(s: State, time: int, rank: int, step: int) -> None:
     timer_at(s, place).rank = rank
     timer_at(s, place).step = step
     if place == 0:
-        schedule(s, s.waits_leaf, time, rank)
+        schedule(s, s.waits_leaf, time)
 
 
 @helper
@@ -85,5 +113,5 @@ def pop_timer(s: State) -> int:
         place = child
         child = 2 * place + 1
     move_timer(timer_at(s, place), last)
-    schedule(s, s.waits_leaf, timer_at(s, 0).time, timer_at(s, 0).rank)
+    schedule(s, s.waits_leaf, timer_at(s, 0).time)
     return int(found)

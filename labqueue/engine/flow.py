@@ -1,7 +1,7 @@
 """Ends of steps: a job goes on to its next steps, is finished, or goes back."""
 
 from labqueue.engine.draws import FAIL, HOLD, NO_STEP, minutes_of, ticks, uniform
-from labqueue.engine.events import cancel, set_timer
+from labqueue.engine.events import set_timer
 from labqueue.engine.jit import helper, rare
 from labqueue.engine.state import (
     ABLE,
@@ -20,10 +20,11 @@ from labqueue.engine.state import (
     resource_at,
     slot_at,
     step_at,
+    terms_at,
     unit_at,
 )
 from labqueue.engine.waiting import change_groups, enter, withdraw
-from labqueue.engine.work import batch_now, begin_waiting, free_unit, keep, next_start, stop_work
+from labqueue.engine.work import begin_waiting, free_unit, keep, next_start, stop_work
 
 
 @helper
@@ -36,21 +37,26 @@ def make_able(s: State, step: int, since: int) -> None:
     able_at(s, place).since = since
 
 
-@helper
+@rare
 def admit_able(s: State) -> None:
-    """Put the steps that have become able into their queues, or begin them if they are pure waiting."""
+    """Admit the steps that have become able, if they are so still."""
     for place in range(s.ables):
         step = able_at(s, place).step
-        x = step_at(s, step)
-        if x.state != ABLE:
-            continue
-        if job_at(s, x.job).held:
-            x.state = HELD
-        elif op_at(s, x.op).station < 0:
-            begin_waiting(s, step)
-        else:
-            enter(s, step, able_at(s, place).since)
+        if step_at(s, step).state == ABLE:
+            admit(s, step, able_at(s, place).since)
     s.ables = 0
+
+
+@helper
+def admit(s: State, step: int, since: int) -> None:
+    """A step that waits for no other: it enters its queue, or begins if it is pure waiting, unless the job is held."""
+    x = step_at(s, step)
+    if job_at(s, x.job).held:
+        x.state = HELD
+    elif op_at(s, x.op).station < 0:
+        begin_waiting(s, step)
+    else:
+        enter(s, step, since)
 
 
 @rare
@@ -58,11 +64,12 @@ def release(s: State, job: int) -> None:
     """A job comes into the shop: it is held, or its first steps become able."""
     j = job_at(s, job)
     now = s.now
-    if j.hold >= 0:
+    terms = terms_at(s, job)
+    if terms.hold >= 0:
         j.held = 1
-        minutes = minutes_of(s, j.hold, uniform(j.key, NO_STEP, 0, HOLD))
+        minutes = minutes_of(s, terms.hold, uniform(j.key, NO_STEP, 0, HOLD))
         set_timer(s, now + ticks(minutes), next_start(s), -1 - job)
-    since = min(j.ready, now)
+    since = min(terms.ready, now)
     for step in range(j.first, j.first + j.steps):
         if step_at(s, step).state == BLOCKED and step_at(s, step).pending == 0:
             make_able(s, step, since)
@@ -90,30 +97,40 @@ def end_step(s: State, step: int) -> None:
     x.state = DONE
     j.left -= 1
     j.work -= op.mean
-    if j.left == 0:
+    if op.then >= 0:
+        step_at(s, j.first + op.then).pending = 0
+        admit(s, j.first + op.then, s.now)
+    elif j.left == 0:
         finish(s, x.job)
-        return
+    else:
+        admit_followers(s, step)
+
+
+@rare
+def admit_followers(s: State, step: int) -> None:
+    """A step is done, and several may follow it or wait for others."""
+    op = op_at(s, step_at(s, step).op)
     if op.branches:
-        change_groups(s, x.job)
+        change_groups(s, step_at(s, step).job)
+    first = job_at(s, step_at(s, step).job).first
     for link in range(op.follow0, op.follow1):
-        follower = j.first + link_at(s, link).to
+        follower = first + link_at(s, link).to
         step_at(s, follower).pending -= 1
         if step_at(s, follower).pending == 0:
             make_able(s, follower, s.now)
+    admit_able(s)
 
 
 @helper
 def end_unit(s: State, unit: int) -> None:
-    """The work on a unit ends: all its steps, in the order in which they were taken."""
+    """The work on a unit ends (it is off the tree): all its steps, in the order in which they were taken."""
     step = unit_at(s, unit).first
     unit_at(s, unit).first = -1
-    cancel(s, unit)
     free_unit(s, unit)
     while step >= 0:
         following = step_at(s, step).next
         if step_at(s, step).state == RUNNING and step_at(s, step).unit == unit:
             end_step(s, step)
-            admit_able(s)
         step = following
 
 
@@ -126,11 +143,12 @@ def finish(s: State, job: int) -> None:
         return
     j = job_at(s, job)
     if now >= s.warm_up:
-        figures = flow_at(s, (s.row * s.batches + batch_now(s)) * s.arrivals + j.arrival)
-        figures.flow += now - j.released
+        figures = flow_at(s, s.batch_row * s.arrivals + j.arrival)
+        flow = now - terms_at(s, job).released
+        figures.flow += flow
         figures.finished += 1
         figures.late += now > j.due
-        keep(s, s.stations + j.arrival, now - j.released)
+        keep(s, s.stations + j.arrival, flow)
     slot_at(s, job - s.jobs).to = s.free_slot
     s.free_slot = job - s.jobs
 
@@ -188,3 +206,4 @@ def go_back(s: State, failed: int) -> None:
     if op.branches:
         change_groups(s, step_at(s, failed).job)
     make_able(s, j.first + op.back, s.now)
+    admit_able(s)

@@ -11,7 +11,6 @@ import math
 from typing import Any
 
 from labqueue.engine.jit import helper, rare
-from labqueue.engine.queues import earlier
 from labqueue.engine.rules import key_in_group
 from labqueue.engine.state import (
     ATC,
@@ -26,7 +25,22 @@ from labqueue.engine.state import (
     queue_at,
     station_at,
     step_at,
+    terms_at,
 )
+
+
+@helper
+def earlier(a: Any, b: Any) -> bool:
+    """Whether leaf a is served before b of the same heap: by key, then by entry, then by order of jobs and steps."""
+    if a.key != b.key:
+        return bool(a.key < b.key)
+    return sooner(a, b)
+
+
+@helper
+def sooner(a: Any, b: Any) -> bool:
+    """Whether of two leaves with equal keys a comes first: by entry, then by order of jobs and steps."""
+    return bool(a.entered < b.entered or (a.entered == b.entered and a.tie < b.tie))
 
 
 @helper
@@ -55,12 +69,13 @@ def merge(s: State, a: int, b: int) -> int:
 @rare
 def group_value(s: State, rule: int, step: int) -> float:
     """What the steps of a group have in common."""
-    j = job_at(s, step_at(s, step).job)
+    job = step_at(s, step).job
+    j = job_at(s, job)
     if rule == SLACK:
         return float(j.left)
     if rule == CR:
         return max(float(j.work), 0.06)
-    return float(op_at(s, step_at(s, step).op).log_minutes - j.log_weight)
+    return float(op_at(s, step_at(s, step).op).log_minutes - terms_at(s, job).log_weight)
 
 
 @rare
@@ -118,7 +133,7 @@ def take_from_groups(s: State, queue: int) -> int:
         for root in (g.late, g.early):
             if root >= 0:
                 key = key_in_group(s, station.rule, leaf_at(s, root).key, g.value, station.three_means)
-                if found < 0 or key < least or (key == least and sooner(s, root, found)):
+                if found < 0 or key < least or (key == least and sooner(leaf_at(s, root), leaf_at(s, found))):
                     found, least = root, key
         group = g.next
     n = leaf_at(s, found)
@@ -129,13 +144,6 @@ def take_from_groups(s: State, queue: int) -> int:
         g.early = merge(s, n.left, n.right)
     end_if_empty(s, queue, n.group)
     return found
-
-
-@helper
-def sooner(s: State, a: int, b: int) -> bool:
-    """Whether step a comes before b where their keys are equal: by entry, then by order."""
-    m, n = leaf_at(s, a), leaf_at(s, b)
-    return bool(m.entered < n.entered or (m.entered == n.entered and m.tie < n.tie))
 
 
 @helper

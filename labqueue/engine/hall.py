@@ -53,7 +53,7 @@ class Hours:
                     span_rows.append((begin, end, before))
                     before += end - begin
             opened = at < len(span_rows) and span_rows[at][0] <= 0
-            calendar_rows.append((at, len(span_rows), int(opened)))
+            calendar_rows.append((span_rows[at][1] if opened else -1, at, len(span_rows), int(opened)))
         return {"calendar": records(calendar_rows, CALENDAR), "span": records(span_rows, SPAN)}
 
     def next_change(self, number: int) -> int:

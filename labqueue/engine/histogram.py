@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from labqueue.engine.jit import helper
+from labqueue.engine.jit import bit_length, helper
 
 UNIT_BITS = 14
 """A unit is 2**UNIT_BITS microseconds, 16 ms."""
@@ -15,11 +15,8 @@ SUB_BITS = 8
 def bin_of(value: int) -> int:
     """The bin of a number of microseconds: one for each unit in the first two octaves, then wider."""
     units = value >> UNIT_BITS
-    octave = 0
-    while units >= 1 << (SUB_BITS + 1):
-        units >>= 1
-        octave += 1
-    return (octave << SUB_BITS) + units
+    octave = max(bit_length(units) - SUB_BITS - 1, 0)
+    return int((octave << SUB_BITS) + (units >> octave))
 
 
 def bin_number(value: int) -> int:

@@ -47,10 +47,3 @@ def worked(s: State, calendar: int, begin: int, end: int) -> int:
     if first >= last:
         return 0
     return open_before(s, calendar, last) - open_before(s, calendar, first)
-
-
-@helper
-def open_until(s: State, calendar: int, end: int) -> bool:
-    """Whether a calendar is open from now to `end` without a break."""
-    c = calendar_at(s, calendar)
-    return bool(c.open and span_at(s, c.at).end >= end)

@@ -12,11 +12,14 @@ import numba
 import numpy as np
 from llvmlite import ir  # type: ignore[import-untyped]
 from numba.core import config
+from numba.cpython.unsafe.numbers import leading_zeros as _leading_zeros
 from numba.cpython.unsafe.numbers import trailing_zeros as _trailing_zeros
 from numba.extending import intrinsic
 
 trailing_zeros = cast(Callable[[Any], int], _trailing_zeros)
 """The number of the lowest bit that is set; for compiled code only."""
+leading_zeros = cast(Callable[[Any], int], _leading_zeros)
+"""How many bits above the highest one that is set; for compiled code only."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 
@@ -92,6 +95,30 @@ def helper(function: Function) -> Function:
 def rare(function: Function) -> Function:
     """Compile a function that kernels call seldom; it stays a function of its own, to keep the kernel small."""
     return _inner(function)
+
+
+@helper
+def bit_length(number: int) -> int:
+    """The number of bits of a whole number of 64 bits that is not negative; for compiled code only."""
+    return 64 - int(leading_zeros(number))
+
+
+@intrinsic  # type: ignore[untyped-decorator, unused-ignore]
+def _bits(typing: Any, number: Any) -> Any:
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        return builder.bitcast(arguments[0], ir.IntType(64))
+
+    return numba.types.int64(numba.types.float64), generate
+
+
+bits_of = cast(Callable[[float], int], _bits)
+
+
+@helper
+def ordered(number: float) -> int:
+    """A whole number for each floating one, in the same order; for compiled code only."""
+    bits = int(bits_of(number + 0.0))
+    return bits if bits >= 0 else bits ^ ((1 << 63) - 1)
 
 
 def accessor(world: np.dtype[np.void], array: str, item: np.dtype[np.void]) -> Callable[[Any, int], Any]:

@@ -4,7 +4,7 @@ import numpy as np
 
 from labqueue.engine.events import schedule
 from labqueue.engine.jit import helper, rare
-from labqueue.engine.queues import best, earlier, fill_gap, move_waiter, oldest, rise, take
+from labqueue.engine.queues import best, earlier, fill_gap, oldest, rise, take
 from labqueue.engine.state import (
     NEVER,
     State,
@@ -37,7 +37,7 @@ def hand_loads(s: State, resource: int) -> None:
             break
         start_load(s, resource, queue)
     if r.free > 0 and r.wait >= 0:
-        schedule(s, r.timer, next_deadline(s, resource), NEVER + r.timer)
+        schedule(s, r.timer, next_deadline(s, resource))
 
 
 @rare
@@ -51,7 +51,7 @@ def choose_family(s: State, resource: int) -> int:
         for queue in range(station.queue0, station.queue1):
             if may_start(s, resource, queue):
                 place = queue_at(s, queue).first + best(s, queue)
-                if chosen < 0 or earlier(waiter_at(s, place), waiter_at(s, first)):
+                if chosen < 0 or earlier(s, waiter_at(s, place), waiter_at(s, first)):
                     chosen = queue
                     first = place
         if chosen >= 0:
@@ -135,23 +135,19 @@ def set_aside(s: State, queue: int, place: int, aside: int) -> None:
     """Move a waiter that does not fit out of the queue, to the place behind its end; `aside` others stand behind."""
     q = queue_at(s, queue)
     last = q.size - 1
-    step = waiter_at(s, q.first + place).step
-    key, entered, tie = (
-        waiter_at(s, q.first + place).key,
-        waiter_at(s, q.first + place).entered,
-        waiter_at(s, q.first + place).tie,
-    )
+    key, step = waiter_at(s, q.first + place).key, waiter_at(s, q.first + place).step
     q.size = last
     fill_gap(s, queue, last, place)
     w = waiter_at(s, q.first + last)
-    w.key, w.entered, w.tie, w.step = key, entered, tie, step
+    w.key, w.step = key, step
 
 
 @helper
 def close_gap(s: State, queue: int, aside: int) -> None:
     """The queue has become shorter by one: the last of those set aside moves to the place behind its end."""
     q = queue_at(s, queue)
-    move_waiter(waiter_at(s, q.first + q.size), waiter_at(s, q.first + q.size + aside))
+    gap, moved = waiter_at(s, q.first + q.size), waiter_at(s, q.first + q.size + aside)
+    gap.key, gap.step = moved.key, moved.step
 
 
 @helper
@@ -171,7 +167,7 @@ def next_fitting(s: State, queue: int, room: int) -> int:
     for place in range(q.size):
         w = waiter_at(s, q.first + place)
         fits = job_at(s, step_at(s, w.step).job).units <= room
-        if fits and (found < 0 or earlier(w, waiter_at(s, q.first + found))):
+        if fits and (found < 0 or earlier(s, w, waiter_at(s, q.first + found))):
             found = place
     return found
 
@@ -199,5 +195,5 @@ def strike_clock(s: State, resource: int) -> None:
     r.clock0 += 1
     leaf = s.clock_leaf + resource
     time = clock_at(s, r.clock0).time if r.clock0 < r.clock1 else NEVER
-    schedule(s, leaf, time, NEVER + leaf)
+    schedule(s, leaf, time)
     asked_at(s, resource >> 6).bits |= ONE << np.uint64(resource & 63)

@@ -6,11 +6,11 @@ import numpy as np
 
 from labqueue.engine.coming import arrive
 from labqueue.engine.draws import replication_key
-from labqueue.engine.events import pop_timer, schedule
+from labqueue.engine.events import next_time, pop_timer, schedule, take_next
 from labqueue.engine.flow import admit_able, end_hold, end_step, end_unit, release
 from labqueue.engine.jit import helper, kernel, rare, trailing_zeros
 from labqueue.engine.loads import hand_loads, strike_clock
-from labqueue.engine.opening import close_books, open_shop
+from labqueue.engine.opening import close_books, open_shop, turn_page
 from labqueue.engine.queues import best, earlier
 from labqueue.engine.state import (
     FINE,
@@ -22,7 +22,6 @@ from labqueue.engine.state import (
     calendar_at,
     free_at,
     hours_at,
-    node_at,
     op_at,
     queue_at,
     release_at,
@@ -56,6 +55,7 @@ def simulate_slice(world: Any, first_world: Any, changing: Any, originals: Any, 
                 words[i] = original[i]
         s.logged = logged
         s.row = row
+        s.batch_row = row * s.batches
         s.key = replication_key(seed, first + row)
         open_shop(s)
         run(s)
@@ -69,19 +69,20 @@ def simulate_slice(world: Any, first_world: Any, changing: Any, originals: Any, 
 def run(s: State) -> None:
     """Handle events until the horizon: all of one instant first, then hand out work."""
     admit_able(s)
-    if node_at(s, 1).time > 0:
+    if next_time(s) > 0:
         hand_out(s)
     while s.error == FINE:
-        leaf = node_at(s, 1).leaf
-        now = node_at(s, 1).time
+        now = next_time(s)
         if now > s.horizon:
             break
         s.now = now
+        if now >= s.batch_end:
+            turn_page(s)
         s.events += 1
         if s.events > s.most_events:
             s.error = TOO_MANY_EVENTS
-        handle(s, leaf)
-        if node_at(s, 1).time > now:
+        handle(s, take_next(s))
+        if next_time(s) > now:
             hand_out(s)
 
 
@@ -90,12 +91,11 @@ def handle(s: State, leaf: int) -> None:
     """Handle the event of a leaf; what becomes able by it enters its queue."""
     if leaf < s.units_end:
         end_unit(s, leaf)
-        return
-    if leaf == s.waits_leaf:
+    elif leaf == s.waits_leaf:
         end_timer(s)
     else:
         handle_seldom(s, leaf)
-    admit_able(s)
+        admit_able(s)
 
 
 @rare
@@ -105,6 +105,7 @@ def end_timer(s: State) -> None:
     step = pop_timer(s)
     if step < 0:
         end_hold(s, -1 - step)
+        admit_able(s)
     elif step_at(s, step).state == RUNNING and step_at(s, step).mark == stamp:
         end_step(s, step)
 
@@ -116,12 +117,12 @@ def handle_seldom(s: State, leaf: int) -> None:
         at = s.released
         s.released = at + 1
         time = release_at(s, at + 1).time if at + 1 < s.releases else NEVER
-        schedule(s, leaf, time, NEVER + leaf)
+        schedule(s, leaf, time)
         release(s, release_at(s, at).job)
     elif leaf >= s.clock_leaf:
         strike_clock(s, leaf - s.clock_leaf)
     elif leaf >= s.timer_leaf:
-        schedule(s, leaf, NEVER, NEVER + leaf)
+        schedule(s, leaf, NEVER)
         resource = leaf - s.timer_leaf
         asked_at(s, resource >> 6).bits |= ONE << np.uint64(resource & 63)
     elif leaf >= s.arrival_leaf:
@@ -136,14 +137,14 @@ def open_or_close(s: State, calendar: int) -> None:
     c = calendar_at(s, calendar)
     leaf = s.calendar_leaf + calendar
     if c.open:
-        c.open = 0
+        c.open, c.closes = 0, -1
         c.at += 1
-        schedule(s, leaf, span_at(s, c.at).begin if c.at < c.end else NEVER, NEVER + leaf)
+        schedule(s, leaf, span_at(s, c.at).begin if c.at < c.end else NEVER)
         for word in range(s.words):
             free_at(s, word).bits &= ~hours_at(s, calendar * s.words + word).bits
         return
-    c.open = 1
-    schedule(s, leaf, span_at(s, c.at).end, NEVER + leaf)
+    c.open, c.closes = 1, span_at(s, c.at).end
+    schedule(s, leaf, span_at(s, c.at).end)
     open_resources(s, calendar)
 
 
@@ -211,6 +212,6 @@ def next_of_several(s: State, station: int) -> int:
     for queue in range(t.queue0, t.queue1):
         if queue_at(s, queue).size > 0:
             place = queue_at(s, queue).first + best(s, queue)
-            if chosen < 0 or earlier(waiter_at(s, place), waiter_at(s, first)):
+            if chosen < 0 or earlier(s, waiter_at(s, place), waiter_at(s, first)):
                 chosen, first = queue, place
     return chosen

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from labqueue.engine.numbering import Records
 from labqueue.engine.plan import Plan
-from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, LEAF, TIMER, WORLD
+from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, LEAF, START, TIMER, WORLD
 
 Words = NDArray[np.int64]
 
@@ -37,6 +37,8 @@ def allot(plan: Plan, replications: int) -> Memory:
     changing = (_aligned(small), _aligned(_words(jobs)), _aligned(_words(steps)))
     figures = _figures(plan, replications)
     scratch = {
+        "terms": plan.arrays["terms"].copy(),
+        "start": np.zeros(plan.counters["units_end"], dtype=START),
         "waiter": np.zeros_like(plan.arrays["waiter"]),
         "timer": np.zeros(plan.sizes.timers, dtype=TIMER),
         "group": np.zeros(len(steps) + 1, dtype=GROUP),

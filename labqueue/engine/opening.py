@@ -14,9 +14,13 @@ from labqueue.engine.state import (
     queue_at,
     resource_at,
     running_at,
+    station_at,
     step_at,
+    terms_at,
     unit_at,
     use_at,
+    wait_at,
+    work_at,
 )
 from labqueue.engine.work import draw_work, next_start, occupy, run_until
 
@@ -26,12 +30,12 @@ def open_shop(s: State) -> None:
     """The replication's keys, the work under way, the jobs already here and the first arrivals."""
     for job in range(s.jobs):
         j = job_at(s, job)
-        j.key = job_key(s.key, j.name)
+        j.key = job_key(s.key, terms_at(s, job).name)
         completion_at(s, s.row * s.jobs + job).time = 0 if j.left == 0 else NEVER
     for k in range(s.runnings):
         go_on(s, k)
     for job in range(s.jobs):
-        if job_at(s, job).released <= 0:
+        if terms_at(s, job).released <= 0:
             release(s, job)
     for arrival in range(s.arrivals):
         expect(s, arrival)
@@ -64,4 +68,28 @@ def close_books(s: State) -> None:
     """Count the time up to the horizon of those still waiting (when they came has already been taken off)."""
     for queue in range(s.queues):
         q = queue_at(s, queue)
-        use_at(s, s.row * s.stations + q.station).waiting += q.size * s.horizon
+        station_at(s, q.station).waiting += q.size * s.horizon
+    write_waits(s)
+    for station in range(s.stations):
+        t, use = station_at(s, station), use_at(s, s.row * s.stations + station)
+        use.busy, use.waiting = t.busy, t.waiting
+    for resource in range(s.resources):
+        work_at(s, s.row * s.resources + resource).busy = resource_at(s, resource).busy
+
+
+@rare
+def turn_page(s: State) -> None:
+    """A batch of the measured time is over: write its waits and begin the next that holds this instant."""
+    write_waits(s)
+    batch = (s.now - s.warm_up) // s.batch
+    s.batch_row = s.row * s.batches + batch
+    s.batch_end = s.warm_up + (batch + 1) * s.batch
+
+
+@rare
+def write_waits(s: State) -> None:
+    """Write the waits of this batch into the books."""
+    for station in range(s.stations):
+        t, figures = station_at(s, station), wait_at(s, s.batch_row * s.stations + station)
+        figures.waited, figures.starts = t.waited, t.starts
+        t.waited, t.starts = 0, 0

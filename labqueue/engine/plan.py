@@ -5,10 +5,11 @@ from typing import Any
 
 import numpy as np
 
-from labqueue.engine.calendars import since
+from labqueue.engine.calendars import MINUTE, since
 from labqueue.engine.hall import Hours, bit_arrays, resource_arrays, station_rows
 from labqueue.engine.histogram import bin_number
 from labqueue.engine.numbering import Numbers, Places, column, records
+from labqueue.engine.reading import ShopError
 from labqueue.engine.resources import MOST_UNITS
 from labqueue.engine.seats import find_seats
 from labqueue.engine.shop import Shop
@@ -104,6 +105,10 @@ def _leaves(shop: Shop, calendars: int) -> dict[str, int]:
     first_calendar = units + 2
     first_arrival = first_calendar + calendars
     first_timer = first_arrival + len(shop.arrivals)
+    leaf_bits = max((first_timer + 2 * len(shop.resources) - 1).bit_length(), 1)
+    if (shop.horizon + 1) << leaf_bits >= 1 << 63:
+        most = ((1 << 63 - leaf_bits) - 1) // MINUTE
+        raise ShopError(f"horizon_minutes: must be at most {most} in a shop of so many resources")
     return {
         "units_end": units,
         "waits_leaf": units,
@@ -112,16 +117,20 @@ def _leaves(shop: Shop, calendars: int) -> dict[str, int]:
         "arrival_leaf": first_arrival,
         "timer_leaf": first_timer,
         "clock_leaf": first_timer + len(shop.resources),
-        "leaves": 1 << max((first_timer + 2 * len(shop.resources) - 1).bit_length(), 1),
+        "leaves": 1 << leaf_bits,
+        "leaf_bits": leaf_bits,
+        "latest": shop.horizon + 1,
     }
 
 
 def _counters(shop: Shop, arrays: dict[str, Any], sizes: Sizes, batches: int, stride: int) -> dict[str, int]:
     """The counters of the world as they stand at now; what is not named begins at 0."""
+    batch = (shop.horizon - shop.warm_up) // batches + 1
     return {
         "horizon": shop.horizon,
         "warm_up": shop.warm_up,
-        "batch": (shop.horizon - shop.warm_up) // batches + 1,
+        "batch": batch,
+        "batch_end": shop.warm_up + batch,
         "batches": batches,
         "most_events": MOST_EVENTS,
         "order": len(shop.jobs),
@@ -148,20 +157,19 @@ def _events(hours: Hours, leaves: dict[str, int], arrays: dict[str, Any]) -> dic
     """The arrays `node` as they stand at now, before work under way and arrivals are drawn."""
     count = leaves["leaves"]
     node = np.zeros(2 * count, dtype=NODE)
-    event = node[count:]
-    event["time"] = NEVER
-    event["rank"] = NEVER + np.arange(count)
-    event["leaf"] = np.arange(count)
+    event = node["event"]
+    times = dict.fromkeys(range(count), NEVER)
     if len(arrays["release"]):
-        event[leaves["release_leaf"]]["time"] = arrays["release"][0]["time"]
+        times[leaves["release_leaf"]] = int(arrays["release"][0]["time"])
     for number in range(len(hours.spans)):
-        event[leaves["calendar_leaf"] + number]["time"] = hours.next_change(number)
+        times[leaves["calendar_leaf"] + number] = hours.next_change(number)
     for number, resource in enumerate(arrays["resource"]):
         if resource["clock0"] < resource["clock1"]:
-            event[leaves["clock_leaf"] + number]["time"] = arrays["clock"][resource["clock0"]]["time"]
+            times[leaves["clock_leaf"] + number] = int(arrays["clock"][resource["clock0"]]["time"])
+    for leaf, time in times.items():
+        event[count + leaf] = (min(time, leaves["latest"]) << leaves["leaf_bits"]) | leaf
     for number in range(count - 1, 0, -1):
-        left, right = node[2 * number], node[2 * number + 1]
-        node[number] = min(left, right, key=lambda n: (n["time"], n["rank"]))
+        event[number] = min(event[2 * number], event[2 * number + 1])
     return {"node": node}
 
 

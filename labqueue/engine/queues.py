@@ -6,7 +6,7 @@ when a load is to start; at all others the steps wait in groups instead (see `gr
 
 from typing import Any
 
-from labqueue.engine.jit import helper, rare
+from labqueue.engine.jit import helper, ordered, rare
 from labqueue.engine.rules import dynamic_key, is_static, static_key
 from labqueue.engine.state import (
     NEVER,
@@ -20,23 +20,25 @@ from labqueue.engine.state import (
     serves_at,
     station_at,
     step_at,
-    use_at,
     waiter_at,
 )
 
 
 @helper
-def earlier(a: Any, b: Any) -> bool:
+def earlier(s: State, a: Any, b: Any) -> bool:
     """Whether waiter a is served before b: by key, then by entry, then by order of jobs and steps."""
-    if a.key != b.key:
-        return bool(a.key < b.key)
-    return bool(a.entered < b.entered or (a.entered == b.entered and a.tie < b.tie))
+    return bool(a.key < b.key or (a.key == b.key and sooner(s, a.step, b.step)))
 
 
 @helper
-def move_waiter(to: Any, source: Any) -> None:
-    """Copy a waiter."""
-    to.key, to.entered, to.tie, to.step = source.key, source.entered, source.tie, source.step
+def sooner(s: State, a: int, b: int) -> bool:
+    """Whether of two waiting steps with equal keys a comes first: by entry, then by order of jobs and steps."""
+    x, y = step_at(s, a), step_at(s, b)
+    if x.mark != y.mark:
+        return bool(x.mark < y.mark)
+    if x.job != y.job:
+        return bool(job_at(s, x.job).order < job_at(s, y.job).order)
+    return bool(a < b)
 
 
 @helper
@@ -50,57 +52,68 @@ def enqueue(s: State, step: int, entered: int) -> None:
     station = station_at(s, op.station)
     size = queue.size
     queue.size = size + 1
-    use_at(s, s.row * s.stations + op.station).waiting -= max(entered, s.warm_up)
+    station.waiting -= max(entered, s.warm_up)
     for word in range(s.words):
         asked_at(s, word).bits |= serves_at(s, op.station * s.words + word).bits
     if station.grouped:
         return
-    new = waiter_at(s, queue.first + size)
-    new.key = static_key(s, station.rule, x.job)
-    new.entered = entered
-    new.tie = job_at(s, x.job).order * s.stride + (step - job_at(s, x.job).first)
-    new.step = step
-    if is_static(station.rule):
-        rise(s, queue.first, size)
+    settle(s, queue.first, size, static_key(s, station.rule, step), step)
     if station.loads:
         queue.units += job_at(s, x.job).units
         queue.oldest = min(queue.oldest, entered)
 
 
 @helper
-def rise(s: State, first: int, place: int) -> None:
-    """Move the waiter at `place` of the heap that begins at `first` up to where it belongs."""
-    key, entered, tie = (
-        waiter_at(s, first + place).key,
-        waiter_at(s, first + place).entered,
-        waiter_at(s, first + place).tie,
-    )
-    step = waiter_at(s, first + place).step
+def settle(s: State, first: int, place: int, key: int, step: int) -> None:
+    """Put a waiter into the gap at `place` of the heap that begins at `first`, or further up where it comes earlier."""
     while place > 0:
-        parent = (place - 1) >> 1
+        parent = (place - 1) >> 2
         p = waiter_at(s, first + parent)
-        if p.key < key or (p.key == key and (p.entered < entered or (p.entered == entered and p.tie < tie))):
+        if p.key < key or (p.key == key and sooner(s, p.step, step)):
             break
-        move_waiter(waiter_at(s, first + place), p)
+        w = waiter_at(s, first + place)
+        w.key, w.step = p.key, p.step
         place = parent
     w = waiter_at(s, first + place)
-    w.key, w.entered, w.tie, w.step = key, entered, tie, step
+    w.key, w.step = key, step
+
+
+@helper
+def rise(s: State, first: int, place: int) -> None:
+    """Move the waiter at `place` up to where it belongs."""
+    w = waiter_at(s, first + place)
+    settle(s, first, place, w.key, w.step)
+
+
+@helper
+def first_of(s: State, a: int, b: int) -> int:
+    """Which of two places of `waiter` is served first."""
+    v, w = waiter_at(s, a), waiter_at(s, b)
+    if v.key == w.key:
+        return a if sooner(s, v.step, w.step) else b
+    return a if v.key < w.key else b
 
 
 @helper
 def sink(s: State, first: int, size: int, place: int) -> None:
-    """Move the waiter that stands behind the end, at `size`, into the gap at `place` and down to where it belongs."""
-    moved = waiter_at(s, first + size)
-    child = 2 * place + 1
+    """Move the gap at `place` down to the bottom, and the waiter that stands behind the end, at `size`, up into it.
+
+    A waiter from the end belongs near the bottom, so that comparing it on the way down would be wasted (Wegener 1993).
+    """
+    child = 4 * place + 1
     while child < size:
-        if child + 1 < size and earlier(waiter_at(s, first + child + 1), waiter_at(s, first + child)):
-            child += 1
-        if earlier(moved, waiter_at(s, first + child)):
-            break
-        move_waiter(waiter_at(s, first + place), waiter_at(s, first + child))
-        place = child
-        child = 2 * place + 1
-    move_waiter(waiter_at(s, first + place), moved)
+        c = first + child
+        if child + 3 < size:
+            c = first_of(s, first_of(s, c, c + 1), first_of(s, c + 2, c + 3))
+        else:
+            for other in range(child + 1, size):
+                c = first_of(s, c, first + other)
+        v, w = waiter_at(s, c), waiter_at(s, first + place)
+        w.key, w.step = v.key, v.step
+        place = c - first
+        child = 4 * place + 1
+    moved = waiter_at(s, first + size)
+    settle(s, first, place, moved.key, moved.step)
 
 
 @helper
@@ -118,7 +131,7 @@ def put_in_order(s: State, queue: int) -> None:
     station = station_at(s, q.station)
     for place in range(q.size):
         w = waiter_at(s, q.first + place)
-        w.key = dynamic_key(s, station.rule, w.step, station.three_means)
+        w.key = ordered(dynamic_key(s, station.rule, w.step, station.three_means))
         rise(s, q.first, place)
 
 
@@ -142,24 +155,14 @@ def take(s: State, queue: int, place: int) -> int:
 @helper
 def count_out(s: State, station: int) -> None:
     """A step leaves a queue of a station: count the end of its waiting (its entry has been taken off)."""
-    use_at(s, s.row * s.stations + station).waiting += max(s.now, s.warm_up)
+    station_at(s, station).waiting += max(s.now, s.warm_up)
 
 
 @helper
 def fill_gap(s: State, queue: int, last: int, place: int) -> None:
     """Move the waiter at `last`, behind the end, into the gap at `place`."""
-    q = queue_at(s, queue)
-    if place == 0 < last:
-        sink(s, q.first, last, 0)
-    elif place < last:
-        refill(s, q.first, last, place)
-
-
-@rare
-def refill(s: State, first: int, last: int, place: int) -> None:
-    """Fill a gap inside a heap with its last waiter, which may have to go down or up."""
-    sink(s, first, last, place)
-    rise(s, first, place)
+    if place < last:
+        sink(s, queue_at(s, queue).first, last, place)
 
 
 @rare
@@ -169,6 +172,6 @@ def oldest(s: State, queue: int) -> int:
     if q.oldest == UNKNOWN:
         found = NEVER
         for place in range(q.first, q.first + q.size):
-            found = min(found, waiter_at(s, place).entered)
+            found = min(found, step_at(s, waiter_at(s, place).step).mark)
         q.oldest = found
     return int(q.oldest)

@@ -3,7 +3,7 @@
 import math
 
 from labqueue.engine.jit import helper
-from labqueue.engine.state import ATC, CR, EDD, NEVER, RANK, SLACK, WEIGHT, State, job_at, op_at, step_at
+from labqueue.engine.state import ATC, CR, EDD, FIFO, NEVER, SLACK, WEIGHT, State, job_at, op_at, step_at, terms_at
 
 
 @helper
@@ -13,16 +13,16 @@ def is_static(rule: int) -> bool:
 
 
 @helper
-def static_key(s: State, rule: int, job: int) -> float:
-    """The key of a job by a rule that does not look at the clock; fifo leaves it to the time of entry."""
+def static_key(s: State, rule: int, step: int) -> int:
+    """The key of a waiting step by a rule that does not look at the clock."""
+    job = step_at(s, step).job
     if rule == EDD:
-        due = job_at(s, job).due
-        return float(due) if due < NEVER else math.inf
+        return int(job_at(s, job).due)
+    if rule == FIFO:
+        return int(step_at(s, step).mark)
     if rule == WEIGHT:
-        return float(-job_at(s, job).weight)
-    if rule == RANK:
-        return float(job_at(s, job).rank)
-    return 0.0
+        return int(terms_at(s, job).weight_key)
+    return int(terms_at(s, job).rank_key)
 
 
 @helper
@@ -32,7 +32,8 @@ def dynamic_key(s: State, rule: int, step: int, three_means: float) -> float:
     slack (d - t - W) / n · cr (d - t) / W · atc the negative logarithm of (w/p) exp(-max(0, d - t - W) / (3 mean p))
     (Vepsalainen and Morton 1987); W and n are the mean work and the number of the job's steps not yet done.
     """
-    j = job_at(s, step_at(s, step).job)
+    job = step_at(s, step).job
+    j = job_at(s, job)
     if j.due >= NEVER:
         return math.inf
     left = float(j.due - s.now)
@@ -41,7 +42,7 @@ def dynamic_key(s: State, rule: int, step: int, three_means: float) -> float:
     if rule == CR:
         return left / max(float(j.work), 0.06)
     slack = max(left - float(j.work), 0.0) / 60e6
-    return float(slack / three_means + (op_at(s, step_at(s, step).op).log_minutes - j.log_weight))
+    return float(slack / three_means + (op_at(s, step_at(s, step).op).log_minutes - terms_at(s, job).log_weight))
 
 
 @helper

@@ -12,6 +12,8 @@ from labqueue.engine.calendars import FOREVER
 from labqueue.engine.jit import accessor
 
 NEVER = FOREVER
+LAST = (1 << 63) - 1
+"""A key after all others."""
 UNKNOWN = -FOREVER
 """The oldest entry of a queue where it must be looked for anew."""
 BLOCKED, ABLE, HELD, WAITING, RUNNING, DONE = range(6)
@@ -33,43 +35,51 @@ STEP = record(
 )  # fmt: skip
 """A step of a job; `next` in its load; `mark`: when it entered its queue, or (pure waiting) the number of its start."""
 JOB = record(
-    due=I8, work=I8, key=U8, order=I8, first=I4, op=I4, steps=I4, left=I4, units=I4, held=I4, log_weight=F8,
-    weight=F8, rank=F8, released=I8, ready=I8, name=U8, arrival=I4, hold=I4, unused=I8, unused2=I8,
+    due=I8, work=I8, key=U8, order=I8, first=I4, op=I4, steps=I4, left=I4, units=I4, held=I4, arrival=I4, unused=I4,
 )  # fmt: skip
-"""A job: `work` mean microseconds and `left` number of steps not yet done; `first` its first STEP, `op` its OP."""
+"""A job as it goes: `work` mean microseconds and `left` number of steps not yet done; `first` its STEP, `op` its OP."""
+TERMS = record(weight_key=I8, rank_key=I8, log_weight=F8, released=I8, ready=I8, name=U8, hold=I4, unused=I4)
+"""What was agreed of a job; seldom read. The keys are whole numbers in the order of the rule."""
 OP = record(
-    fail=F8, log_minutes=F8, mean=I8, key=U8, station=I4, queue=I4, dist=I4, back=I4, branches=I4,
+    fail=F8, key=U8, mean=I8, station=I4, queue=I4, dist=I4, then=I4, branches=I4, back=I4, log_minutes=F8,
     follow0=I4, follow1=I4, before0=I4, before1=I4, redo0=I4, redo1=I4,
 )  # fmt: skip
-"""A step of a route. Ranges into `links`: who follows, who comes before, what is redone; as indexes in the route."""
+"""A step of a route. Ranges into `links`: who follows, who comes before, what is redone; as indexes in the route.
+
+`then`: the one step that follows and waits for nothing else, -1 where it is not as simple as that.
+"""
 QUEUE = record(first=I8, size=I8, units=I8, oldest=I8, station=I4, group=I4)
 """A queue: one for each family at a load station, one for any other station; `first` its place in `heap`."""
-WAITER = record(key=F8, entered=I8, tie=I8, step=I8)
+WAITER = record(key=I8, step=I8)
+"""A waiting step in the heap of its queue. Four children of a place stand in one line of the cache."""
 GROUP = record(value=F8, early=I4, late=I4, next=I4, unused=I4)
 """A group of waiting steps (see `groups`): the roots of its heaps, and the next group of the queue."""
 LEAF = record(key=F8, entered=I8, tie=I8, left=I4, right=I4, group=I4, unused=I4)
 """A step as a node of the heap of its group."""
-STATION = record(rule=I4, queue0=I4, queue1=I4, loads=I4, uneven=I4, grouped=I4, three_means=F8)
+STATION = record(
+    rule=I4, queue0=I4, queue1=I4, loads=I4, uneven=I4, grouped=I4, three_means=F8, busy=I8, waiting=I8, waited=I8,
+    starts=I8,
+)  # fmt: skip
+"""A station; the last four are its figures in microseconds, since the books were last written."""
 RESOURCE = record(
-    wait=I8, capacity=I8, clock_hit=I8, calendar=I4, count=I4, free=I4, spare=I4, pauses=I4, load=I4,
-    station0=I4, station1=I4, timer=I4, clock0=I4, clock1=I4,
+    free=I4, spare=I4, station0=I4, station1=I4, load=I4, calendar=I4, pauses=I4, count=I4, busy=I8,
+    wait=I8, capacity=I8, clock_hit=I8, timer=I4, clock0=I4, clock1=I4,
 )  # fmt: skip
 """A resource: `spare` the first of its free UNITs; `clock0`…`clock1` its next start_at instants in `clocks`."""
 UNIT = record(first=I4, last=I4, next=I4, resource=I4, station=I4)
 """One of `count`: the steps it works on, linked by STEP.next."""
-CALENDAR = record(at=I4, end=I4, open=I4)
-"""`at` the SPAN that is open or opens next."""
+CALENDAR = record(closes=I8, at=I4, end=I4, open=I4)
+"""`at` the SPAN that is open or opens next; `closes` its end if it is open, else before all time."""
 SPAN = record(begin=I8, end=I8, before=I8)
 """An open span and the open time before it."""
-ARRIVAL = record(weight=F8, log_weight=F8, key=U8, came=I8, calendar=I4, between=I4, due=I4, units=I4, op=I4, steps=I4)
+ARRIVAL = record(
+    weight_key=I8, log_weight=F8, key=U8, came=I8, calendar=I4, between=I4, due=I4, units=I4, op=I4, steps=I4
+)  # fmt: skip
 RUNNING_STEP = record(step=I4, dist=I4, resource=I4, joins=I4)
 """A step under way at now; `joins`: the step whose load it shares, or -1."""
 RELEASE = record(time=I8, job=I4)
-NODE = record(time=I8, rank=I8, leaf=I8, unused=I8)
-"""A node of the tree of events: the earliest event below it and its leaf; the leaves are the second half of the tree.
-
-At equal times the lower rank goes first (ends: number of the start).
-"""
+NODE = record(event=I8)
+"""A node of the tree of events: the earliest event below it, as time << leaf_bits | leaf."""
 TIMER = record(time=I8, rank=I8, step=I8)
 """A pure waiting step, or with step = -1 - job the end of a hold."""
 ABLE_STEP = record(step=I8, since=I8)
@@ -88,6 +98,8 @@ NUMBER = record(value=F8)
 INDEX = record(to=I4)
 TIME = record(time=I8)
 BITS = record(bits=U8)
+START = record(number=I8)
+"""The number of the start of what a unit works on: ends of one instant happen in the order of their starts."""
 WAIT = record(waited=I8, starts=I8)
 """Figures by replication, batch and station."""
 USE = record(busy=I8, waiting=I8)
@@ -99,19 +111,21 @@ FLOW = record(flow=I8, finished=I8, late=I8)
 COUNT = record(count=I8)
 
 CHANGING = {
-    "job": JOB, "step": STEP, "queue": QUEUE, "resource": RESOURCE, "unit": UNIT, "calendar": CALENDAR,
-    "arrival": ARRIVAL, "node": NODE, "slot": INDEX, "free": BITS, "asked": BITS,
+    "job": JOB, "step": STEP, "queue": QUEUE, "station": STATION, "resource": RESOURCE, "unit": UNIT,
+    "calendar": CALENDAR, "arrival": ARRIVAL, "node": NODE, "slot": INDEX, "free": BITS, "asked": BITS,
 }  # fmt: skip
 """Arrays put back to how they were at now before each replication. node: the tree of events; slot: the next free place
 after each place of an arrival; free: resources that are open and have a free unit; asked: resources to be handed work
 at this instant."""
-SCRATCH = {"waiter": WAITER, "group": GROUP, "leaf": LEAF, "timer": TIMER, "able": ABLE_STEP}
+SCRATCH = {
+    "terms": TERMS, "start": START, "waiter": WAITER, "group": GROUP, "leaf": LEAF, "timer": TIMER, "able": ABLE_STEP,
+}  # fmt: skip
 FIGURES = {
     "completion": TIME, "wait": WAIT, "use": USE, "work": WORK, "flow": FLOW, "step_wait": TIME, "log": LOGGED,
     "bin": COUNT,
 }  # fmt: skip
 FIXED = {
-    "serves": BITS, "hours": BITS, "station": STATION, "op": OP, "link": INDEX, "dist": DIST, "cell": CELL,
+    "serves": BITS, "hours": BITS, "op": OP, "link": INDEX, "dist": DIST, "cell": CELL,
     "pool": NUMBER, "span": SPAN, "served": INDEX, "clock": TIME, "release": RELEASE, "running": RUNNING_STEP,
 }  # fmt: skip
 """Arrays that never change. serves: (stations, words) resources of a station; hours: (calendars, words) resources that
@@ -119,11 +133,11 @@ keep a calendar; clock: start_at instants."""
 ARRAYS = {**CHANGING, **SCRATCH, **FIGURES, **FIXED}
 
 COUNTERS = (
-    "now", "horizon", "warm_up", "batch", "starts", "events", "most_events", "order", "row", "jobs", "steps", "stride",
-    "stations", "batches", "queues", "resources", "arrivals", "releases", "runnings", "leaves", "words", "units_end",
-    "waits_leaf", "release_leaf", "calendar_leaf", "arrival_leaf", "timer_leaf", "clock_leaf", "released", "ables",
-    "timers", "timer_room", "least_units", "groups", "free_group", "free_slot", "logged", "log_room", "keeps_log",
-    "bins", "error",
+    "now", "horizon", "warm_up", "batch", "batch_end", "batch_row", "starts", "events", "most_events", "order", "row",
+    "jobs", "steps", "stride", "stations", "batches", "queues", "resources", "arrivals", "releases", "runnings",
+    "leaves", "leaf_bits", "latest", "words", "units_end", "waits_leaf", "release_leaf", "calendar_leaf",
+    "arrival_leaf", "timer_leaf", "clock_leaf", "released", "ables", "timers", "timer_room", "least_units", "groups",
+    "free_group", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
 )  # fmt: skip
 WORLD = record(key=U8, **dict.fromkeys(COUNTERS, I8), **dict.fromkeys(ARRAYS, I8))
 """Time, sizes and counters of one replication, and the addresses of all arrays."""
@@ -133,6 +147,8 @@ State = Any
 
 job_at = accessor(WORLD, "job", JOB)
 step_at = accessor(WORLD, "step", STEP)
+terms_at = accessor(WORLD, "terms", TERMS)
+start_at = accessor(WORLD, "start", START)
 queue_at = accessor(WORLD, "queue", QUEUE)
 resource_at = accessor(WORLD, "resource", RESOURCE)
 unit_at = accessor(WORLD, "unit", UNIT)

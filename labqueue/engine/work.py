@@ -5,7 +5,7 @@ import numpy as np
 from labqueue.engine.draws import TIME, minutes_of, ticks, uniform
 from labqueue.engine.events import cancel, schedule, set_timer
 from labqueue.engine.histogram import bin_of
-from labqueue.engine.hours import after_work, open_until, worked
+from labqueue.engine.hours import after_work, worked
 from labqueue.engine.jit import helper, rare
 from labqueue.engine.state import (
     LOG_FULL,
@@ -20,12 +20,11 @@ from labqueue.engine.state import (
     node_at,
     op_at,
     resource_at,
+    start_at,
+    station_at,
     step_at,
     step_wait_at,
     unit_at,
-    use_at,
-    wait_at,
-    work_at,
 )
 
 ONE = np.uint64(1)
@@ -58,12 +57,6 @@ def begin_waiting(s: State, step: int) -> None:
 
 
 @helper
-def batch_now(s: State) -> int:
-    """The batch of the measured time that holds this instant."""
-    return 0 if s.batches == 1 else int((s.now - s.warm_up) // s.batch)
-
-
-@helper
 def keep(s: State, group: int, value: int) -> None:
     """Keep one wait or flow for the 95 % points: in the log, or where there are too many in the histogram."""
     if s.keeps_log:
@@ -90,7 +83,7 @@ def seat(s: State, step: int, unit: int) -> None:
         return
     waited = now - x.mark
     station = op_at(s, x.op).station
-    figures = wait_at(s, (s.row * s.batches + batch_now(s)) * s.stations + station)
+    figures = station_at(s, station)
     figures.waited += waited
     figures.starts += 1
     if step < s.steps:
@@ -118,13 +111,16 @@ def run_until(s: State, resource: int, unit: int, work: int) -> None:
     """Set the end of the work on a unit and count its busy time, which is known from now."""
     r = resource_at(s, resource)
     now = s.now
-    end = after_work(s, r.calendar, now, work) if r.pauses else now + work
-    schedule(s, unit, end, next_start(s))
+    end = now + work
     busy = work
-    if now < s.warm_up or end > s.horizon or not (r.pauses or open_until(s, r.calendar, end)):
+    if end > calendar_at(s, r.calendar).closes or end > s.horizon or now < s.warm_up:
+        if r.pauses:
+            end = after_work(s, r.calendar, now, work)
         busy = worked(s, r.calendar, now, end)
-    use_at(s, s.row * s.stations + unit_at(s, unit).station).busy += busy
-    work_at(s, s.row * s.resources + resource).busy += busy
+    start_at(s, unit).number = next_start(s)
+    schedule(s, unit, end)
+    station_at(s, unit_at(s, unit).station).busy += busy
+    r.busy += busy
 
 
 @helper
@@ -146,9 +142,9 @@ def stop_work(s: State, unit: int) -> None:
     """Break off the work on a unit at once: the busy time counted ahead is taken back and the unit is free."""
     u = unit_at(s, unit)
     r = resource_at(s, u.resource)
-    unworked = worked(s, r.calendar, s.now, node_at(s, s.leaves + unit).time)
-    use_at(s, s.row * s.stations + u.station).busy -= unworked
-    work_at(s, s.row * s.resources + u.resource).busy -= unworked
+    unworked = worked(s, r.calendar, s.now, node_at(s, s.leaves + unit).event >> s.leaf_bits)
+    station_at(s, u.station).busy -= unworked
+    r.busy -= unworked
     u.first = -1
     cancel(s, unit)
     free_unit(s, unit)
