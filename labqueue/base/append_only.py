@@ -69,6 +69,22 @@ class Complete(migrations.RunPython):
             editor.execute(f"DROP TRIGGER IF EXISTS {self.table}_no_{event}{on}", params=None)
 
 
+class Lifted(migrations.RunPython):
+    """Migration operation: takes the triggers of another operation away, so that a table they name can be altered.
+
+    SQLite renames the copy of an altered table only while no trigger names the table. Put the operation itself at the
+    end of the same migration.
+    """
+
+    def __init__(self, held: "AppendOnly | Complete") -> None:
+        self.held = held
+        super().__init__(held._unapply, held._apply)
+
+    def deconstruct(self) -> "tuple[str, list[AppendOnly | Complete], dict[str, str]]":
+        """As it is written in a migration file."""
+        return (self.__class__.__qualname__, [self.held], {})
+
+
 def joins(connection: BaseDatabaseWrapper, table: str, parent: str, key: str, when: str) -> list[str]:
     """The SQL that keeps rows of `table` from a complete parent, be they new or another parent's."""
     found = f"EXISTS (SELECT 1 FROM {parent} WHERE id = NEW.{key} AND {when})"  # noqa: S608 - names from our migrations

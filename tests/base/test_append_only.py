@@ -7,7 +7,7 @@ from django.apps import apps
 from django.db import IntegrityError, connection, transaction
 
 from labqueue.base import audit
-from labqueue.base.append_only import AppendOnly, statements, trigger_names
+from labqueue.base.append_only import AppendOnly, Complete, Lifted, statements, trigger_names
 from labqueue.base.models import Event
 
 pytestmark = pytest.mark.django_db
@@ -161,6 +161,38 @@ def test_every_frozen_table_of_the_migrations_has_its_triggers() -> None:
     assert "base_event" in frozen
     missing = {name for table in frozen for name in trigger_names(connection, table)} - triggers()
     assert missing == set()
+
+
+def test_every_complete_parent_of_the_migrations_has_its_triggers() -> None:
+    from django.db.migrations.loader import MigrationLoader
+
+    migrations = MigrationLoader(connection).disk_migrations.values()
+    children = {o.table for m in migrations for o in m.operations if isinstance(o, Complete)}
+    assert children >= {"orders_item", "orders_reason"}
+    assert {f"{table}_no_{event}" for table in children for event in ("insert", "move")} - triggers() == set()
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize(
+    ("held", "names"),
+    [
+        (AppendOnly("orders_item", "OLD.frozen"), {"orders_item_no_update", "orders_item_no_delete"}),
+        (
+            Complete("orders_item", "orders_prescription", "prescription_id", "signed_at IS NOT NULL"),
+            {"orders_item_no_insert", "orders_item_no_move"},
+        ),
+    ],
+)
+def test_triggers_are_lifted_and_put_back(held: AppendOnly | Complete, names: set[str]) -> None:
+    lifted = Lifted(held)
+    with connection.schema_editor() as editor:
+        lifted.code(apps, editor)
+    assert not names & triggers()
+    assert lifted.reverse_code is not None
+    with connection.schema_editor() as editor:
+        lifted.reverse_code(apps, editor)
+    assert names <= triggers()
+    assert lifted.deconstruct() == ("Lifted", [held], {})
 
 
 @pytest.mark.django_db(transaction=True)
