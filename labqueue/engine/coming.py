@@ -75,7 +75,7 @@ def fill_steps(s: State, job: int) -> None:
     for k in range(j.steps):
         op = op_at(s, j.op + k)
         x = step_at(s, j.first + k)
-        x.job, x.op, x.tries, x.unit, x.mark, x.state = job, j.op + k, 0, -1, -1, BLOCKED
+        x.job, x.op, x.tries, x.mark, x.state = job, j.op + k, 0, -1, BLOCKED
         x.pending = op.before1 - op.before0
         j.work += op.mean
         if x.pending == 0:

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from labqueue.engine.jit import helper, kernel, rare
 from labqueue.engine.special import gamma_survival, gamma_upper, normal_upper
-from labqueue.engine.state import State, cell_at, dist_at, pool_at
+from labqueue.engine.state import State, cell_at, dist_at, job_at, op_at, pool_at, step_at
 
 CELLS = 1024
 FIXED, EXPONENTIAL, GAMMA, LOGNORMAL, TRIANGULAR, UNIFORM, EMPIRICAL, MIXTURE = range(8)
@@ -188,3 +188,11 @@ def minutes_of(s: State, index: int, u: float) -> float:
 def ticks(minutes: float) -> int:
     """Minutes as whole microseconds, at most 2**59."""
     return int(min(minutes * 60e6 + 0.5, 5.7e17))
+
+
+@helper
+def draw_work(s: State, step: int, dist: int, attempt: int) -> int:
+    """The microseconds of a try of a step, drawn from a distribution."""
+    x = step_at(s, step)
+    u = uniform(job_at(s, x.job).key, op_at(s, x.op).key, attempt, TIME)
+    return ticks(minutes_of(s, dist, u))

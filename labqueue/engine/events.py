@@ -9,19 +9,39 @@ from labqueue.engine.state import NEVER, TOO_MANY_TIMERS, State, node_at, start_
 @helper
 def next_time(s: State) -> int:
     """The time of the next event, beyond the horizon if there is none."""
-    return int(node_at(s, 1).event >> s.leaf_bits)
+    return int(s.soonest >> s.leaf_bits)
 
 
 @helper
-def schedule(s: State, leaf: int, time: int) -> None:
-    """Set the next event of a leaf and play its matches up to the root; at equal times the lower leaf wins."""
+def event_of(s: State, leaf: int, time: int) -> int:
+    """A leaf and its time as one number; at equal times the lower leaf is the lower number."""
+    return int((min(time, s.latest) << s.leaf_bits) | leaf)
+
+
+@helper
+def play(s: State, leaf: int, event: int) -> int:
+    """Set the next event of a leaf and play its matches up to the root; returns the event that wins."""
     node = leaf + s.leaves
-    event = (min(time, s.latest) << s.leaf_bits) | leaf
     node_at(s, node).event = event
     while node > 1:
         event = min(event, node_at(s, node ^ 1).event)
         node >>= 1
         node_at(s, node).event = event
+    return event
+
+
+@helper
+def schedule(s: State, leaf: int, time: int) -> None:
+    """Set the next event of a leaf."""
+    s.soonest = play(s, leaf, event_of(s, leaf, time))
+
+
+@helper
+def begin(s: State, leaf: int, time: int) -> None:
+    """Set the next event of a leaf that has none: which event comes next is known before the matches are played."""
+    event = event_of(s, leaf, time)
+    s.soonest = min(s.soonest, event)
+    play(s, leaf, event)
 
 
 @helper
@@ -36,7 +56,7 @@ def take_next(s: State) -> int:
 
     Units have the lowest leaves. Where others end at the same instant, the one that was started first goes first.
     """
-    leaf = node_at(s, 1).event & (s.leaves - 1)
+    leaf = s.soonest & (s.leaves - 1)
     if leaf < s.units_end:
         cancel(s, leaf)
         if next_time(s) == s.now:

@@ -18,6 +18,7 @@ from labqueue.engine.state import (
     link_at,
     op_at,
     resource_at,
+    seated_at,
     slot_at,
     step_at,
     terms_at,
@@ -127,9 +128,18 @@ def end_unit(s: State, unit: int) -> None:
     step = unit_at(s, unit).first
     unit_at(s, unit).first = -1
     free_unit(s, unit)
+    if resource_at(s, unit_at(s, unit).resource).load:
+        end_load(s, unit, step)
+    else:
+        end_step(s, step)
+
+
+@rare
+def end_load(s: State, unit: int, step: int) -> None:
+    """A load ends, of which `step` is the first; one member that goes back may break off another."""
     while step >= 0:
-        following = step_at(s, step).next
-        if step_at(s, step).state == RUNNING and step_at(s, step).unit == unit:
+        following = seated_at(s, step).next
+        if step_at(s, step).state == RUNNING and seated_at(s, step).unit == unit:
             end_step(s, step)
         step = following
 
@@ -156,7 +166,7 @@ def finish(s: State, job: int) -> None:
 @rare
 def break_off(s: State, step: int) -> None:
     """A running step stops at once; in a load it drops out, and the load goes on."""
-    unit = step_at(s, step).unit
+    unit = seated_at(s, step).unit
     step_at(s, step).mark = -1
     if unit < 0 or unit_at(s, unit).first < 0:
         return
@@ -167,14 +177,14 @@ def break_off(s: State, step: int) -> None:
     member = unit_at(s, unit).first
     while member >= 0 and member != step:
         before = member
-        member = step_at(s, member).next
+        member = seated_at(s, member).next
     if member < 0:
         return
-    following = step_at(s, member).next
+    following = seated_at(s, member).next
     if before < 0:
         unit_at(s, unit).first = following
     else:
-        step_at(s, before).next = following
+        seated_at(s, before).next = following
     if following < 0:
         unit_at(s, unit).last = before
 

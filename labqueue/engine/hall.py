@@ -78,6 +78,7 @@ def station_rows(shop: Shop, places: Places) -> Records:
                 "queue0": queues[0],
                 "queue1": queues[-1] + 1,
                 "loads": bool(loads),
+                "singles": len(loads) < len(shop.serving(station)),
                 "uneven": uneven,
                 "grouped": rule in CLOCK_RULES and not loads,
                 "three_means": 3 * max(mean, 1e-9),

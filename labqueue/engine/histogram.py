@@ -5,10 +5,10 @@ from numpy.typing import NDArray
 
 from labqueue.engine.jit import bit_length, helper
 
-UNIT_BITS = 14
-"""A unit is 2**UNIT_BITS microseconds, 16 ms."""
-SUB_BITS = 8
-"""Each octave has 2**SUB_BITS bins: a bin is at most 0.4 % wide."""
+UNIT_BITS = 16
+"""A unit is 2**UNIT_BITS microseconds, 66 ms."""
+SUB_BITS = 7
+"""Each octave has 2**SUB_BITS bins: a bin is at most 0.8 % wide."""
 
 
 @helper

@@ -16,6 +16,8 @@ from numba.cpython.unsafe.numbers import leading_zeros as _leading_zeros
 from numba.cpython.unsafe.numbers import trailing_zeros as _trailing_zeros
 from numba.extending import intrinsic
 
+from labqueue.engine.apart import ApartCompiler
+
 trailing_zeros = cast(Callable[[Any], int], _trailing_zeros)
 """The number of the lowest bit that is set; for compiled code only."""
 leading_zeros = cast(Callable[[Any], int], _leading_zeros)
@@ -94,7 +96,7 @@ def helper(function: Function) -> Function:
 
 def rare(function: Function) -> Function:
     """Compile a function that kernels call seldom; it stays a function of its own, to keep the kernel small."""
-    return _inner(function)
+    return _inner(function, forceinline=False, pipeline_class=ApartCompiler)
 
 
 @helper

@@ -2,6 +2,7 @@
 
 import numpy as np
 
+from labqueue.engine.draws import draw_work
 from labqueue.engine.events import schedule
 from labqueue.engine.jit import helper, rare
 from labqueue.engine.queues import best, earlier, fill_gap, oldest, rise, take
@@ -14,6 +15,7 @@ from labqueue.engine.state import (
     op_at,
     queue_at,
     resource_at,
+    seated_at,
     served_at,
     station_at,
     step_at,
@@ -21,7 +23,7 @@ from labqueue.engine.state import (
     waiter_at,
     work_at,
 )
-from labqueue.engine.work import ONE, draw_work, occupy, run_until, seat
+from labqueue.engine.work import ONE, occupy, run_until, seat
 
 MOST_ASIDE = 16
 """Waiters passed over one by one; where there are more, the queue is searched for one that fits."""
@@ -121,12 +123,12 @@ def start_load(s: State, resource: int, queue: int) -> None:
 @helper
 def join_load(s: State, resource: int, unit: int, step: int, last: int) -> None:
     """Put a step into a load behind the `last` one; the first (last = -1) begins it."""
-    step_at(s, step).next = -1
+    seated_at(s, step).next = -1
     if last < 0:
         occupy(s, resource, unit, step)
-        run_until(s, resource, unit, draw_work(s, step, op_at(s, step_at(s, step).op).dist))
+        run_until(s, resource, unit, draw_work(s, step, op_at(s, step_at(s, step).op).dist, step_at(s, step).tries))
     else:
-        step_at(s, last).next = step
+        seated_at(s, last).next = step
         unit_at(s, unit).last = step
 
 

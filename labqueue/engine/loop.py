@@ -22,7 +22,6 @@ from labqueue.engine.state import (
     calendar_at,
     free_at,
     hours_at,
-    op_at,
     queue_at,
     release_at,
     resource_at,
@@ -34,7 +33,7 @@ from labqueue.engine.state import (
     waiter_at,
 )
 from labqueue.engine.waiting import take_first
-from labqueue.engine.work import ONE, draw_work, occupy, run_until, seat
+from labqueue.engine.work import ONE, occupy, run_until, seat
 
 
 @kernel
@@ -191,7 +190,7 @@ def hand_steps(s: State, resource: int) -> None:
         unit = r.spare
         seat(s, step, unit)
         occupy(s, resource, unit, step)
-        run_until(s, resource, unit, draw_work(s, step, op_at(s, step_at(s, step).op).dist))
+        run_until(s, resource, unit, step_at(s, step).work)
 
 
 @helper

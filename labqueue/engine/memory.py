@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from labqueue.engine.numbering import Records
 from labqueue.engine.plan import Plan
-from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, LEAF, START, TIMER, WORLD
+from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, LEAF, SEATED, START, TIMER, WORLD
 
 Words = NDArray[np.int64]
 
@@ -38,6 +38,7 @@ def allot(plan: Plan, replications: int) -> Memory:
     figures = _figures(plan, replications)
     scratch = {
         "terms": plan.arrays["terms"].copy(),
+        "seated": np.zeros(len(steps), dtype=SEATED),
         "start": np.zeros(plan.counters["units_end"], dtype=START),
         "waiter": np.zeros_like(plan.arrays["waiter"]),
         "timer": np.zeros(plan.sizes.timers, dtype=TIMER),

@@ -1,7 +1,7 @@
 """The beginning and the end of a replication: the shop as it stands at now, and the books closed at the horizon."""
 
 from labqueue.engine.coming import expect
-from labqueue.engine.draws import job_key
+from labqueue.engine.draws import draw_work, job_key
 from labqueue.engine.events import set_timer
 from labqueue.engine.flow import release
 from labqueue.engine.jit import helper, rare
@@ -14,6 +14,7 @@ from labqueue.engine.state import (
     queue_at,
     resource_at,
     running_at,
+    seated_at,
     station_at,
     step_at,
     terms_at,
@@ -22,7 +23,7 @@ from labqueue.engine.state import (
     wait_at,
     work_at,
 )
-from labqueue.engine.work import draw_work, next_start, occupy, run_until
+from labqueue.engine.work import next_start, occupy, run_until
 
 
 @rare
@@ -48,19 +49,20 @@ def go_on(s: State, k: int) -> None:
     x = step_at(s, given.step)
     x.tries = 1
     x.state = RUNNING
-    x.next = -1
+    place = seated_at(s, given.step)
+    place.next = -1
     if given.resource < 0:
-        x.unit = -1
+        place.unit = -1
         x.mark = next_start(s)
-        set_timer(s, draw_work(s, given.step, given.dist), x.mark, given.step)
+        set_timer(s, draw_work(s, given.step, given.dist, 1), x.mark, given.step)
     elif given.joins >= 0:
-        x.unit = step_at(s, given.joins).unit
-        step_at(s, unit_at(s, x.unit).last).next = given.step
-        unit_at(s, x.unit).last = given.step
+        place.unit = seated_at(s, given.joins).unit
+        seated_at(s, unit_at(s, place.unit).last).next = given.step
+        unit_at(s, place.unit).last = given.step
     else:
-        x.unit = resource_at(s, given.resource).spare
-        occupy(s, given.resource, x.unit, given.step)
-        run_until(s, given.resource, x.unit, draw_work(s, given.step, given.dist))
+        place.unit = resource_at(s, given.resource).spare
+        occupy(s, given.resource, place.unit, given.step)
+        run_until(s, given.resource, place.unit, draw_work(s, given.step, given.dist, 1))
 
 
 @rare

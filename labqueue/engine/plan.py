@@ -76,6 +76,7 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
     arrays |= resource_arrays(shop, places, hours, leaves["timer_leaf"])
     batches = 1 if replications >= ENOUGH_REPLICATIONS else BATCHES
     arrays |= _events(hours, leaves, arrays) | numbers.arrays()
+    leaves["soonest"] = int(arrays["node"]["event"][1])
     counters = leaves | _counters(shop, arrays, sizes, batches, stride)
     counters["keeps_log"] = int(expected_starts * replications <= MOST_LOGGED)
     return Plan(shop, replications, arrays, sizes, counters, _open_time(shop, hours))

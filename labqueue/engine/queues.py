@@ -6,6 +6,7 @@ when a load is to start; at all others the steps wait in groups instead (see `gr
 
 from typing import Any
 
+from labqueue.engine.draws import draw_work
 from labqueue.engine.jit import helper, ordered, rare
 from labqueue.engine.rules import dynamic_key, is_static, static_key
 from labqueue.engine.state import (
@@ -55,6 +56,8 @@ def enqueue(s: State, step: int, entered: int) -> None:
     station.waiting -= max(entered, s.warm_up)
     for word in range(s.words):
         asked_at(s, word).bits |= serves_at(s, op.station * s.words + word).bits
+    if station.singles:
+        x.work = draw_work(s, step, op.dist, x.tries + 1)
     if station.grouped:
         return
     settle(s, queue.first, size, static_key(s, station.rule, step), step)

@@ -30,10 +30,13 @@ def record(**fields: str) -> np.dtype[np.void]:
     return np.dtype(list(fields.items()), align=True)
 
 
-STEP = record(
-    mark=I8, job=I4, op=I4, tries=I4, unit=I4, next=I4, pending=I2, state=I2
-)  # fmt: skip
-"""A step of a job; `next` in its load; `mark`: when it entered its queue, or (pure waiting) the number of its start."""
+STEP = record(mark=I8, work=I8, job=I4, op=I4, tries=I4, pending=I2, state=I2)
+"""A step of a job; `mark`: when it entered its queue, or (pure waiting) the number of its start.
+
+`work`: the microseconds of its next try, drawn as it enters the queue, so that its start need not wait for them.
+"""
+SEATED = record(unit=I4, next=I4)
+"""Where a running step sits: its unit (-1: pure waiting) and the next step in its load."""
 JOB = record(
     due=I8, work=I8, key=U8, order=I8, first=I4, op=I4, steps=I4, left=I4, units=I4, held=I4, arrival=I4, unused=I4,
 )  # fmt: skip
@@ -57,8 +60,8 @@ GROUP = record(value=F8, early=I4, late=I4, next=I4, unused=I4)
 LEAF = record(key=F8, entered=I8, tie=I8, left=I4, right=I4, group=I4, unused=I4)
 """A step as a node of the heap of its group."""
 STATION = record(
-    rule=I4, queue0=I4, queue1=I4, loads=I4, uneven=I4, grouped=I4, three_means=F8, busy=I8, waiting=I8, waited=I8,
-    starts=I8,
+    rule=I2, loads=I2, singles=I2, uneven=I2, grouped=I2, unused=I2, queue0=I4, queue1=I4, three_means=F8, busy=I8,
+    waiting=I8, waited=I8, starts=I8,
 )  # fmt: skip
 """A station; the last four are its figures in microseconds, since the books were last written."""
 RESOURCE = record(
@@ -67,7 +70,7 @@ RESOURCE = record(
 )  # fmt: skip
 """A resource: `spare` the first of its free UNITs; `clock0`…`clock1` its next start_at instants in `clocks`."""
 UNIT = record(first=I4, last=I4, next=I4, resource=I4, station=I4)
-"""One of `count`: the steps it works on, linked by STEP.next."""
+"""One of `count`: the steps it works on, linked by SEATED.next."""
 CALENDAR = record(closes=I8, at=I4, end=I4, open=I4)
 """`at` the SPAN that is open or opens next; `closes` its end if it is open, else before all time."""
 SPAN = record(begin=I8, end=I8, before=I8)
@@ -108,7 +111,7 @@ WORK = record(busy=I8, loads=I8, units=I8)
 """Figures by replication and resource."""
 FLOW = record(flow=I8, finished=I8, late=I8)
 """Figures by replication, batch and entry of arrivals."""
-COUNT = record(count=I8)
+COUNT = record(count="u4")
 
 CHANGING = {
     "job": JOB, "step": STEP, "queue": QUEUE, "station": STATION, "resource": RESOURCE, "unit": UNIT,
@@ -118,7 +121,8 @@ CHANGING = {
 after each place of an arrival; free: resources that are open and have a free unit; asked: resources to be handed work
 at this instant."""
 SCRATCH = {
-    "terms": TERMS, "start": START, "waiter": WAITER, "group": GROUP, "leaf": LEAF, "timer": TIMER, "able": ABLE_STEP,
+    "terms": TERMS, "seated": SEATED, "start": START, "waiter": WAITER, "group": GROUP, "leaf": LEAF, "timer": TIMER,
+    "able": ABLE_STEP,
 }  # fmt: skip
 FIGURES = {
     "completion": TIME, "wait": WAIT, "use": USE, "work": WORK, "flow": FLOW, "step_wait": TIME, "log": LOGGED,
@@ -135,7 +139,7 @@ ARRAYS = {**CHANGING, **SCRATCH, **FIGURES, **FIXED}
 COUNTERS = (
     "now", "horizon", "warm_up", "batch", "batch_end", "batch_row", "starts", "events", "most_events", "order", "row",
     "jobs", "steps", "stride", "stations", "batches", "queues", "resources", "arrivals", "releases", "runnings",
-    "leaves", "leaf_bits", "latest", "words", "units_end", "waits_leaf", "release_leaf", "calendar_leaf",
+    "leaves", "leaf_bits", "latest", "soonest", "words", "units_end", "waits_leaf", "release_leaf", "calendar_leaf",
     "arrival_leaf", "timer_leaf", "clock_leaf", "released", "ables", "timers", "timer_room", "least_units", "groups",
     "free_group", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
 )  # fmt: skip
@@ -147,6 +151,7 @@ State = Any
 
 job_at = accessor(WORLD, "job", JOB)
 step_at = accessor(WORLD, "step", STEP)
+seated_at = accessor(WORLD, "seated", SEATED)
 terms_at = accessor(WORLD, "terms", TERMS)
 start_at = accessor(WORLD, "start", START)
 queue_at = accessor(WORLD, "queue", QUEUE)

@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from labqueue.engine.draws import TIME, minutes_of, ticks, uniform
-from labqueue.engine.events import cancel, schedule, set_timer
+from labqueue.engine.draws import draw_work
+from labqueue.engine.events import begin, cancel, set_timer
 from labqueue.engine.histogram import bin_of
 from labqueue.engine.hours import after_work, worked
 from labqueue.engine.jit import helper, rare
@@ -15,11 +15,11 @@ from labqueue.engine.state import (
     bin_at,
     calendar_at,
     free_at,
-    job_at,
     log_at,
     node_at,
     op_at,
     resource_at,
+    seated_at,
     start_at,
     station_at,
     step_at,
@@ -28,14 +28,6 @@ from labqueue.engine.state import (
 )
 
 ONE = np.uint64(1)
-
-
-@helper
-def draw_work(s: State, step: int, dist: int) -> int:
-    """The microseconds of the next try of a step, drawn from a distribution."""
-    x = step_at(s, step)
-    u = uniform(job_at(s, x.job).key, op_at(s, x.op).key, x.tries, TIME)
-    return ticks(minutes_of(s, dist, u))
 
 
 @helper
@@ -51,9 +43,9 @@ def begin_waiting(s: State, step: int) -> None:
     x = step_at(s, step)
     x.tries += 1
     x.state = RUNNING
-    x.unit = -1
+    seated_at(s, step).unit = -1
     x.mark = next_start(s)
-    set_timer(s, s.now + draw_work(s, step, op_at(s, x.op).dist), x.mark, step)
+    set_timer(s, s.now + draw_work(s, step, op_at(s, x.op).dist, x.tries), x.mark, step)
 
 
 @helper
@@ -76,7 +68,7 @@ def seat(s: State, step: int, unit: int) -> None:
     """A waiting step becomes a running one on a unit; count how long it waited."""
     x = step_at(s, step)
     x.state = RUNNING
-    x.unit = unit
+    seated_at(s, step).unit = unit
     x.tries += 1
     now = s.now
     if now < s.warm_up:
@@ -103,7 +95,7 @@ def occupy(s: State, resource: int, unit: int, step: int) -> None:
     u.first = step
     u.last = step
     u.station = op_at(s, step_at(s, step).op).station
-    step_at(s, step).next = -1
+    seated_at(s, step).next = -1
 
 
 @helper
@@ -118,7 +110,7 @@ def run_until(s: State, resource: int, unit: int, work: int) -> None:
             end = after_work(s, r.calendar, now, work)
         busy = worked(s, r.calendar, now, end)
     start_at(s, unit).number = next_start(s)
-    schedule(s, unit, end)
+    begin(s, unit, end)
     station_at(s, unit_at(s, unit).station).busy += busy
     r.busy += busy
 

@@ -117,7 +117,7 @@ def in_order(number: float) -> int:
 
 def _step(job: Job, step: Step, index: int, order: int, op: int) -> tuple[Any, ...]:
     pending = sum(before not in job.done for before in step.after)
-    return (-1, order, op, 0, -1, -1, pending, DONE if index in job.done else BLOCKED)
+    return (-1, 0, order, op, 0, pending, DONE if index in job.done else BLOCKED)
 
 
 def _releases(terms: Records) -> Records:
