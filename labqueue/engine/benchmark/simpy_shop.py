@@ -11,7 +11,6 @@ first that asks, where the engine waits for the end of the instant).
 import math
 import random
 from collections.abc import Generator
-from dataclasses import dataclass
 from itertools import count
 from typing import Any
 
@@ -19,6 +18,7 @@ import simpy
 
 from labqueue.engine.benchmark.draws import Draw, draw_of, rest
 from labqueue.engine.benchmark.opening import hours_of_calendar
+from labqueue.engine.benchmark.result import NotCovered, Result
 from labqueue.engine.benchmark.simpy_furnace import Furnace, Visit
 from labqueue.engine.benchmark.simpy_stations import FIRST, Station
 from labqueue.engine.calendars import MINUTE, since
@@ -31,28 +31,6 @@ Place = Station | Furnace | None
 StepTuple = tuple[Any, bool, Draw, float, int]
 """Where (a Place), whether that is a furnace, how long, the probability to fail and the step to go back to."""
 Process = Generator[Any, Any, None]
-
-
-class NotCovered(Exception):
-    """The shop uses something that this program does not know."""
-
-
-@dataclass
-class Result:
-    """What one replication gives; minutes from now, infinite for a job not finished."""
-
-    completions: list[float]
-    waited: list[float]
-    started: list[int]
-    pure_waits: int
-    flow: list[float]
-    finished: list[int]
-    late: list[int]
-
-    @property
-    def operations(self) -> int:
-        """Steps started, those without a station included."""
-        return sum(self.started) + self.pure_waits
 
 
 class CompiledRoute:
