@@ -1,4 +1,7 @@
-"""The command line: `python -m labqueue.engine shop.json --replications 1000 --seed 7 > forecast.json`."""
+"""The command line: `python -m labqueue.engine shop.json --replications 1000 --seed 7 > forecast.json`.
+
+`python -m labqueue.engine benchmark` measures the engine; a shop file of that name is given as ./benchmark.
+"""
 
 import argparse
 import json
@@ -7,12 +10,16 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from labqueue.engine import Shop, ShopError, simulate
+from labqueue.engine.benchmark import command as benchmark
 
 REFUSED = 2
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Read a shop file (`-`: standard input), print its forecast; exit status 2 and one line where it is refused."""
+    arguments = sys.argv[1:] if arguments is None else arguments
+    if arguments and arguments[0] == "benchmark":
+        return benchmark.main(arguments[1:])
     parser = argparse.ArgumentParser(prog="python -m labqueue.engine", description="Forecast the jobs of a shop.")
     parser.add_argument("shop", help="the shop file (JSON), or - for standard input")
     parser.add_argument("--replications", type=_at_least_one, default=1000)

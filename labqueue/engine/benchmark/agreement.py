@@ -1,7 +1,7 @@
 """Whether another program's answers agree with the engine's: differences in standard errors.
 
-Both are samples of one distribution if they agree, so the spread of the engine's replications, which are many, stands
-for both.
+Both are samples of one distribution if they agree. The larger of their two spreads stands for both: something rare may
+have happened in one of them only.
 """
 
 import math
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from labqueue.engine.benchmark.result import Result
 from labqueue.engine.calendars import MINUTE, since
 from labqueue.engine.forecast import Forecast
-from labqueue.engine.measures import student_95
+from labqueue.engine.measures import mean_and_interval, student_95
 from labqueue.engine.shop import Shop
 
 MOST_Z = 4.0
@@ -36,6 +36,15 @@ class Comparison:
     def agrees(self) -> bool:
         """Whether the difference can be chance; one that is not a number never agrees."""
         return abs(self.z) <= MOST_Z
+
+
+@dataclass(frozen=True)
+class Sample:
+    """A mean of `size` replications, each of which contributes with a standard deviation of `spread`."""
+
+    mean: float
+    spread: float
+    size: int
 
 
 def compare(shop: Shop, forecast: Forecast, results: Sequence[Result]) -> list[Comparison]:
@@ -68,25 +77,27 @@ def _jobs(shop: Shop, forecast: Forecast, results: Sequence[Result]) -> list[Com
 
 def _mean_before(completions: Rows, horizon: float) -> Rows:
     """The mean over the jobs in each replication; one not finished counts as finished at the horizon."""
-    return np.mean(np.minimum(completions, horizon), axis=1, dtype=np.float64)
+    return np.asarray(np.minimum(completions, horizon).mean(axis=1))
 
 
 def _late(completions: Rows, dues: Rows, horizon: float) -> Rows:
-    late = np.where(np.isinf(completions), dues < horizon, completions > dues)
-    return np.mean(late, axis=1, dtype=np.float64)
+    return np.asarray(np.where(np.isinf(completions), dues < horizon, completions > dues).mean(axis=1))
 
 
 def _of_rows(name: str, ours: Rows, theirs: Rows) -> Comparison:
-    error = float(ours.std(ddof=1)) / math.sqrt(len(ours))
-    return _comparison(name, float(ours.mean()), float(theirs.mean()), error, len(ours), len(theirs))
+    return _comparison(name, _sample(ours), _sample(theirs))
 
 
-def _comparison(name: str, ours: float, theirs: float, error: float, replications: int, runs: int) -> Comparison:
-    """`error` is the standard error of the engine's figure."""
-    both = error * math.sqrt(1 + replications / runs)
-    if both == 0:
-        return Comparison(name, ours, theirs, 0.0 if math.isclose(ours, theirs, abs_tol=1e-6) else math.inf)
-    return Comparison(name, ours, theirs, (ours - theirs) / both)
+def _sample(rows: Rows) -> Sample:
+    return Sample(float(rows.mean()), float(rows.std(ddof=1)), len(rows))
+
+
+def _comparison(name: str, ours: Sample, theirs: Sample) -> Comparison:
+    error = max(ours.spread, theirs.spread) * math.sqrt(1 / ours.size + 1 / theirs.size)
+    if error == 0:
+        same = math.isclose(ours.mean, theirs.mean, rel_tol=1e-6, abs_tol=1e-6)
+        return Comparison(name, ours.mean, theirs.mean, 0.0 if same else math.inf)
+    return Comparison(name, ours.mean, theirs.mean, (ours.mean - theirs.mean) / error)
 
 
 def _ratio(name: str, ours: tuple[Any, Any], sums: Sequence[float], counts: Sequence[int], n: int) -> list[Comparison]:
@@ -94,11 +105,18 @@ def _ratio(name: str, ours: tuple[Any, Any], sums: Sequence[float], counts: Sequ
 
     Empty where the engine or the witness has none.
     """
-    mean, interval = ours
-    if interval is None or not sum(counts):
+    whole = np.array(sums) * MINUTE
+    mean, interval = mean_and_interval(whole.astype(np.int64), np.array(counts))
+    if ours[1] is None or mean is None or interval is None:
         return []
-    error = (interval[1] - interval[0]) / 2 / student_95(n - 1)
-    return [_comparison(name, mean, sum(sums) / sum(counts), error, n, len(counts))]
+    m = len(counts)
+    theirs = Sample(mean / MINUTE, _spread(interval, m) / MINUTE, m)
+    return [_comparison(name, Sample(ours[0], _spread(ours[1], n), n), theirs)]
+
+
+def _spread(interval: list[float], size: int) -> float:
+    """The standard deviation of one replication's part in a mean, from the 95 % interval."""
+    return (interval[1] - interval[0]) / 2 / student_95(size - 1) * math.sqrt(size)
 
 
 def _stations(forecast: Forecast, results: Sequence[Result]) -> list[Comparison]:

@@ -26,6 +26,8 @@ SERVED = ["service", "interrupted service"]
 class CiwShop:
     """The network of one shop; `run` simulates one replication."""
 
+    label = "Ciw"
+
     def __init__(self, shop: Shop) -> None:
         """Raises NotCovered where the shop uses what Ciw cannot state."""
         _check_covered(shop)

@@ -51,11 +51,12 @@ def _resource(r: random.Random, station: str) -> Document:
     calendar = r.choice(["bench", "bench", "always", "night"])
     found: Document = {"stations": [station], "calendar": calendar, "count": r.choice([1, 1, 2, 3])}
     if r.random() < 0.35:
-        found["load"] = load = {"capacity": r.choice([2, 3, 6])}
+        load: Document = {"capacity": r.choice([2, 3, 6])}
         if r.random() < 0.7:
             load["wait_minutes"] = r.choice([0, 30, 90])
         if r.random() < 0.5:
             load["start_at"] = ["22:00"] if calendar == "night" else ["11:00", "16:30"]
+        found["load"] = load
     if r.random() < 0.4:
         found["pauses"] = r.random() < 0.5
     if r.random() < 0.2:
@@ -70,17 +71,16 @@ def _route(r: random.Random, stations: list[str]) -> list[Document]:
     for i in range(r.randint(1, 6)):
         after = [k for k in range(i) if r.random() < 0.4] if joins and r.random() < 0.6 else [i - 1] * (i > 0)
         before.append({i}.union(*(before[k] for k in after)))
-        steps.append(
-            {
-                "step": f"step {i}",
-                "station": r.choice([*stations, *stations, None]),
-                "minutes": r.choice(TIMES),
-                "after": [f"step {k}" for k in after],
-                "family": r.choice(["long", "short"]),
-            }
-        )
+        step: Document = {
+            "step": f"step {i}",
+            "station": r.choice([*stations, *stations, None]),
+            "minutes": r.choice(TIMES),
+            "after": [f"step {k}" for k in after],
+            "family": r.choice(["long", "short"]),
+        }
         if r.random() < 0.3:
-            steps[i]["fail"] = {"probability": r.choice([0.1, 0.3]), "back_to": f"step {r.choice(sorted(before[i]))}"}
+            step["fail"] = {"probability": r.choice([0.1, 0.3]), "back_to": f"step {r.choice(sorted(before[i]))}"}
+        steps.append(step)
     return steps
 
 

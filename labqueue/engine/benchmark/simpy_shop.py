@@ -73,6 +73,8 @@ class Job:
 class SimpyShop:
     """The program for one shop; `run` simulates one replication."""
 
+    label = "SimPy"
+
     def __init__(self, shop: Shop) -> None:
         """Raises NotCovered where the shop uses what the program does not know."""
         _check_covered(shop)
