@@ -1,4 +1,7 @@
-"""The same small shops written in SimPy, with its own random numbers: the answers agree within their errors."""
+"""The same small shops written in SimPy, with its own random numbers: the answers agree within their errors.
+
+Two are written here by hand; the others go through the benchmark's program, which reads any shop of its kind.
+"""
 
 import math
 import random
@@ -10,8 +13,11 @@ import pytest
 import simpy
 
 from labqueue.engine import Shop, simulate
+from labqueue.engine.benchmark.agreement import compare
+from labqueue.engine.benchmark.result import NotCovered
+from labqueue.engine.benchmark.simpy_shop import SimpyShop
 from labqueue.engine.measures import student_95
-from tests.engine.shops import Document, document, job, step
+from tests.engine.shops import Document, document, finish_minutes, job, step
 
 HORIZON = 20_000.0
 WITNESSES = 60
@@ -146,3 +152,127 @@ def test_completions_through_a_furnace() -> None:
         z = (ours[number].mean() - fmean(column)) / (stdev(column) / math.sqrt(WITNESSES))
         print(f"job {number}: {ours[number].mean():.2f} SimPy {fmean(column):.2f} z {z:+.2f}")
         assert abs(z) < 4
+
+
+def hand(**more: Any) -> Document:
+    return {"hand": {"stations": ["bench"], "calendar": "day", **more}}
+
+
+def oven(minutes: float, **load: Any) -> dict[str, Any]:
+    return {
+        "resources": {"hand": {"stations": ["bench"], "calendar": "always", "load": load}},
+        "routes": {name: [step("bake", "bench", minutes, family=name)] for name in ("long", "short")},
+    }
+
+
+def side_by_side() -> list[Document]:
+    return [step("a", "bench", 10), step("b", "bench", 20, after=[]), step("c", "bench", 5, after=["a", "b"])]
+
+
+RUNNING = {"step": "work", "since": "2026-03-02T07:56:00+00:00"}
+BY_HAND: dict[str, tuple[Document, list[float]]] = {
+    "a person pauses over lunch": (
+        document(resources=hand(), routes={"r": [step("work", "bench", 270)]}, jobs=[job("1")]),
+        [330],
+    ),
+    "a machine runs on, and begins nothing while closed": (
+        document(resources=hand(pauses=False), routes={"r": [step("work", "bench", 270)]}, jobs=[job("1"), job("2")]),
+        [270, 570],
+    ),
+    "the earlier due first": (
+        document(
+            stations={"bench": {"rule": "edd"}},
+            jobs=[job("1", due="2026-03-02T12:00:00+00:00"), job("2", due="2026-03-02T10:00:00+00:00")],
+        ),
+        [20, 10],
+    ),
+    "away until nine": (
+        document(resources=hand(away=[["2026-03-02T08:00:00+00:00", "2026-03-02T09:00:00+00:00"]]), jobs=[job("1")]),
+        [70],
+    ),
+    "pure waiting": (
+        document(routes={"r": [step("work", "bench", 10), step("dry", None, 25)]}, jobs=[job("1"), job("2")]),
+        [35, 45],
+    ),
+    "a hold": (document(jobs=[job("1", hold_minutes=45), job("2")]), [55, 10]),
+    "released at nine": (document(jobs=[job("1", released="2026-03-02T09:00:00+00:00")]), [70]),
+    "the rest of a step under way": (document(jobs=[job("1"), job("2", running=RUNNING)]), [16, 6]),
+    "side by side, then together": (
+        document(resources=hand(count=2), routes={"r": side_by_side()}, jobs=[job("1")]),
+        [25],
+    ),
+    "a load that is full, and the next when the oven is free": (
+        document(**oven(60, capacity=2, wait_minutes=30), jobs=[job(str(i), "long") for i in range(3)]),
+        [60, 60, 120],
+    ),
+    "a load that has waited": (document(**oven(60, capacity=2, wait_minutes=30), jobs=[job("1", "long")]), [90]),
+    "a load at a clock time": (document(**oven(60, capacity=9, start_at=["09:00"]), jobs=[job("1", "long")]), [120]),
+    "families do not share a load": (
+        document(**oven(60, capacity=2, wait_minutes=15), jobs=[job("1", "short"), job("2", "long")]),
+        [75, 135],
+    ),
+    "a load passes over what does not fit": (
+        document(
+            **oven(60, capacity=3, wait_minutes=30),
+            jobs=[job("1", "long", units=2), job("2", "long", units=2), job("3", "long")],
+        ),
+        [60, 120, 60],
+    ),
+}
+
+
+@pytest.mark.parametrize("name", BY_HAND)
+def test_the_program_gives_what_is_computed_by_hand_and_so_does_the_engine(name: str) -> None:
+    shop, expected = BY_HAND[name]
+    assert SimpyShop(Shop.from_dict(shop)).run(1).completions == pytest.approx(expected)
+    assert finish_minutes(shop) == pytest.approx(expected)
+
+
+def branches_shop() -> Document:
+    """Two branches: a failure of one breaks off what the other does, at a bench, in the oven or while it waits."""
+    routes = {
+        "r": [
+            step("plan", "bench", {"gamma": {"mean": 8, "sd": 4}}),
+            step("bake", "oven", {"triangular": [40, 50, 70]}, after=["plan"]),
+            step("glaze", "last", {"exponential": {"mean": 9}}, after=["bake"]),
+            step("cut", "bench", {"uniform": [10, 30]}, after=["plan"], fail={"probability": 0.3, "back_to": "plan"}),
+            step("join", "last", {"lognormal": {"mean": 11, "sd": 5}}, after=["glaze", "cut"]),
+        ]
+    }
+    arrival = {"route": "r", "calendar": "day", "between_minutes": {"exponential": {"mean": 40}}, "due_minutes": 300}
+    return document(
+        horizon_minutes=4000,
+        warm_up_minutes=200,
+        stations={"bench": {"rule": "edd"}, "oven": {"rule": "edd"}, "last": {}},
+        resources={
+            "hands": {"stations": ["bench"], "calendar": "day", "count": 2},
+            "ovens": {"stations": ["oven"], "calendar": "always", "load": {"capacity": 3, "wait_minutes": 20}},
+            "last": {"stations": ["last"], "calendar": "day"},
+        },
+        routes=routes,
+        jobs=[job(str(i), due=f"2026-03-02T{9 + i}:00:00+00:00".replace("T9", "T09")) for i in range(6)],
+        arrivals=[arrival],
+    )
+
+
+def test_branches_that_are_broken_off() -> None:
+    shop = Shop.from_dict(branches_shop())
+    program = SimpyShop(shop)
+    comparisons = compare(shop, simulate(shop, 2000, seed=5), [program.run(seed) for seed in range(300)])
+    for one in comparisons:
+        print(f"{one.name}: {one.engine:.4g} SimPy {one.witness:.4g} z {one.z:+.2f}")
+    assert {one.name for one in comparisons} >= {"mean completion", "wait at oven", "flow of r"}
+    assert all(one.agrees for one in comparisons)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({"stations": {"bench": {"rule": "cr"}}}, "stations.bench.rule"),
+        ({"resources": hand() | {"more": {"stations": ["bench"], "calendar": "day"}}}, "stations.bench"),
+        ({"jobs": [job("1", ready="2026-03-02T07:00:00+00:00")]}, "ready"),
+    ],
+)
+def test_what_the_program_does_not_know_is_refused(change: Document, words: str) -> None:
+    with pytest.raises(NotCovered, match=words):
+        SimpyShop(Shop.from_dict(document(**change)))
