@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from django.db import connection
+from django.core.management import call_command
+from django.db import connection, transaction
 from django.test import TransactionTestCase
 
 
@@ -16,7 +17,7 @@ def unfrozen() -> Iterator[None]:
 
 @contextmanager
 def _without_triggers() -> Iterator[None]:
-    with connection.cursor() as cursor:
+    with transaction.atomic(), connection.cursor() as cursor:
         cursor.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
         triggers = cursor.fetchall()
         for name, _sql in triggers:
@@ -24,7 +25,7 @@ def _without_triggers() -> Iterator[None]:
     try:
         yield
     finally:
-        with connection.cursor() as cursor:
+        with transaction.atomic(), connection.cursor() as cursor:
             for _name, sql in triggers:
                 cursor.execute(sql)
 
@@ -38,6 +39,12 @@ def _flush_allowed() -> Iterator[None]:
     finally:
         with connection.cursor() as cursor:
             cursor.execute("SET labqueue.flush = 'off'")
+
+
+def everything() -> None:
+    """Empty the whole database, after tests that shared what was laid in it once."""
+    with unfrozen():
+        call_command("flush", verbosity=0, interactive=False)
 
 
 def install() -> None:

@@ -10,7 +10,7 @@ import time_machine
 from django.core.management import call_command
 from pytest_django import DjangoDbBlocker
 
-from tests.harness.flush import unfrozen
+from tests.harness import flush
 
 # A Wednesday morning soon after a new year, so that the weeks before it lie in two years.
 NOW = datetime(2027, 1, 13, 10, 20, tzinfo=ZoneInfo("America/New_York"))
@@ -24,5 +24,5 @@ def said(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[
         with django_db_blocker.unblock():
             call_command("demo", verbosity=0, stdout=out)
         yield out.getvalue()
-        with django_db_blocker.unblock(), unfrozen():
-            call_command("flush", verbosity=0, interactive=False)
+        with django_db_blocker.unblock():
+            flush.everything()
