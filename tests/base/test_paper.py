@@ -11,6 +11,9 @@ from labqueue.base import fonts, paper
 from labqueue.base.paper import Sheet, clean, printed
 from tests.base import pdf_reader
 
+# No database is asked.
+pytestmark = pytest.mark.once
+
 HOSTILE = [
     "<b>bold</b>",
     '<img src="http://127.0.0.1:1/x.png" width="50" height="50"/>',

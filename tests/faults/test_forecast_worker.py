@@ -16,7 +16,8 @@ from tests.production.build import released_case
 pytestmark = pytest.mark.django_db(transaction=True)
 State = OutboxRow.State
 NewWorker = Callable[..., Worker]
-SLOW = ("--include", "tests.faults.many_futures")
+SLOW = ("--include", "tests.faults.many_futures,tests.faults.impatience")
+QUICK = ("--include", "tests.faults.impatience")
 
 
 def computing(row: OutboxRow, attempt: int = 1) -> None:
@@ -62,7 +63,7 @@ def test_a_worker_killed_in_the_middle_is_made_up_for_by_the_next_once(new_worke
     assert not Forecast.objects.exists(), "it was killed before it had published"
     assert OutboxRow.objects.get(pk=row.pk).state == State.RUNNING
     let_the_lease_run_out(row)
-    new_worker("--beat")
+    new_worker("--beat", *QUICK)
     done(row)
     assert_made_once(row, case, attempt=2)
 

@@ -50,10 +50,11 @@ def diary(tmp_path: Path) -> Diary:
 
 @pytest.fixture
 def start_worker(new_worker: Callable[..., Worker], diary: Diary) -> Callable[[], Worker]:
-    """Start a worker that knows the handlers of the fault tests."""
+    """Start a worker that knows the handlers of the fault tests and looks for work often."""
+    modules = "tests.faults.handlers,tests.faults.impatience"
 
     def start() -> Worker:
-        return new_worker("--beat", "--include", "tests.faults.handlers", FAULT_LOG=str(diary.path))
+        return new_worker("--beat", "--include", modules, FAULT_LOG=str(diary.path))
 
     return start
 

@@ -10,6 +10,9 @@ from tests.base.test_paper import HOSTILE, OTHER_SCRIPTS
 from tests.shipping import samples
 from tests.shipping.samples import texts, with_text
 
+# No database is asked.
+pytestmark = pytest.mark.once
+
 
 def test_every_fact_is_on_one_page() -> None:
     facts = samples.invoice()

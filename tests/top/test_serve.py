@@ -118,7 +118,7 @@ def serve(tmp_path: Path) -> Iterator[Serve]:
 
 @pytest.fixture(scope="module")
 def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """A service for the tests that leave it as it is."""
+    """A service for the tests that leave it as it is, or let it mend itself."""
     service = Served(tmp_path_factory.mktemp("running")).start()
     yield service.wait_until("Ready")
     kill(service.child)
@@ -203,15 +203,14 @@ def test_kill_9_leaves_no_orphan(serve: Serve) -> None:
 
 
 @pytest.mark.parametrize("part", ["worker", "clock", "web", "broker"])
-def test_a_part_that_is_killed_is_started_again(serve: Serve, part: str) -> None:
+def test_a_part_that_is_killed_is_started_again(running: Served, part: str) -> None:
     programs = {"worker": "celery.*worker", "clock": "celery.*beat", "web": "gunicorn", "broker": "valkey-server"}
-    service = serve().wait_until("Ready")
-    found = [pid for pid in service.descendants() if re.search(programs[part], command_line(pid))]
+    found = [pid for pid in running.descendants() if re.search(programs[part], command_line(pid))]
     os.kill(min(found), signal.SIGKILL)
-    service.wait_until(f"The {part} ended; starting it again.", 10)
-    with browser().open(service.url + "health", timeout=60) as page:
+    running.wait_until(f"The {part} ended; starting it again.", 10)
+    with browser().open(running.url + "health", timeout=60) as page:
         assert page.status == 200
-    again = wait_for(lambda: [pid for pid in service.descendants() if re.search(programs[part], command_line(pid))], 10)
+    again = wait_for(lambda: [pid for pid in running.descendants() if re.search(programs[part], command_line(pid))], 10)
     assert min(found) not in again
 
 
