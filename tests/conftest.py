@@ -40,4 +40,4 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Keep the tests that belong to this house."""
-    selection.keep(config, items, house.ON_POSTGRES)
+    selection.keep(config, items, house.ON_POSTGRES, house.BOTH)

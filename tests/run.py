@@ -1,26 +1,24 @@
 """Run every test: `.venv/bin/python tests/run.py`. What is missing on a Debian-like machine is installed and named.
 
-All tests run in the embedded house (SQLite, the broker from the installed packages, Chromium), then again in the house
-of production (a private PostgreSQL and a private Redis), each with real worker processes. Nothing may be skipped.
+All tests run in the embedded house (SQLite, the broker from the installed packages, Chromium) and again in the house of
+production (a private PostgreSQL and a private Redis), each with real worker processes. Nothing may be skipped. With two
+processors the houses run side by side; what each has to say is printed whole, one after the other.
 
 For one house, or some tests: `tests/run.py production tests/races -x`.
 """
 
-import json
 import os
 import shutil
 import subprocess
 import sys
-import tempfile
 import time
 from collections import Counter
-from contextlib import nullcontext
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path.insert(0, str(ROOT))
 
-from tests.harness import postgres  # noqa: E402 - importable only now
+from tests.harness import runs  # noqa: E402 - importable only now
 
 HOUSES = ("embedded", "production")
 # Program to Debian package.
@@ -47,20 +45,6 @@ def warm_up() -> None:
     """Compile the engine once, so that no test waits for it."""
     print("tests: compiling the engine, if that is still to be done", flush=True)
     subprocess.run([sys.executable, "-c", "from labqueue import engine; engine.warm_up()"], cwd=ROOT, check=True)
-
-
-def run(house: str, arguments: list[str]) -> tuple[dict[str, str], int]:
-    """One pytest in one house: what became of each test, and the exit status."""
-    print(f"\ntests: the {house} house", flush=True)
-    with (
-        postgres.server() if house == "production" else nullcontext("") as url,
-        tempfile.TemporaryDirectory() as folder,
-    ):
-        report = Path(folder) / "report.json"
-        environment = {**os.environ, "LABQUEUE_TEST_REPORT": str(report), "DATABASE_URL": url}
-        command = [sys.executable, "-m", "pytest", "--quiet", *arguments]
-        status = subprocess.run(command, cwd=ROOT, env=environment).returncode
-        return (json.loads(report.read_text()) if report.exists() else {}), status
 
 
 def left_out(outcomes: list[dict[str, str]]) -> set[str]:
@@ -101,8 +85,8 @@ def main(arguments: list[str]) -> int:
     install_missing()
     start = time.monotonic()
     warm_up()
-    runs = [run(house, rest) for house in houses]
-    outcomes, statuses = [outcome for outcome, _ in runs], [status for _, status in runs]
+    results = runs.run(houses, rest)
+    outcomes, statuses = [outcome for outcome, _ in results], [status for _, status in results]
     wrong = complaints(houses, outcomes, statuses)
     print("\n" + "\n".join(wrong))
     print(summary(houses, outcomes, time.monotonic() - start), flush=True)

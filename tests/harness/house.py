@@ -12,6 +12,7 @@ from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
 ON_POSTGRES = bool(os.environ.get("DATABASE_URL"))
+BOTH = bool(os.environ.get("LABQUEUE_TEST_BOTH"))
 
 
 def prepare() -> None:

@@ -2,27 +2,37 @@
 
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from pathlib import Path
 
 import pytest
 
-# Rooms whose tests would prove nothing new beside PostgreSQL and Redis.
+# Rooms whose tests would prove nothing new in a second house.
 ONCE = ("tests/engine/", "tests/browser/")
+# What is run once and is the same in either house. The house of production has more time for it, where both are run.
+ANYWHERE = ("tests/engine/", "tests/test_lint.py")
 
 
-def belongs(item: pytest.Item, on_postgres: bool) -> bool:
-    """Whether a test is run in this house: `postgres` only beside PostgreSQL, `once` only beside SQLite."""
-    if item.get_closest_marker("postgres"):
+def belongs(test: str, marks: Collection[str], on_postgres: bool, both: bool) -> bool:
+    """Whether a test is run in this house: `postgres` only beside PostgreSQL, `once` in one only, beside SQLite.
+
+    `both` says that the other house is run as well.
+    """
+    if "postgres" in marks:
         return on_postgres
-    once = item.get_closest_marker("once") or item.nodeid.startswith(ONCE)
-    return not (once and on_postgres)
+    if "once" not in marks and not test.startswith(ONCE):
+        return True
+    return on_postgres == (both and test.startswith(ANYWHERE))
 
 
-def keep(config: pytest.Config, items: list[pytest.Item], on_postgres: bool) -> None:
+def keep(config: pytest.Config, items: list[pytest.Item], on_postgres: bool, both: bool) -> None:
     """Take the others out. They are not skipped: the other house runs them, and tests/run.py checks that it does."""
-    others = [item for item in items if not belongs(item, on_postgres)]
-    items[:] = [item for item in items if belongs(item, on_postgres)]
+
+    def ours(item: pytest.Item) -> bool:
+        return belongs(item.nodeid, {mark.name for mark in item.iter_markers()}, on_postgres, both)
+
+    others = [item for item in items if not ours(item)]
+    items[:] = [item for item in items if ours(item)]
     if others:
         config.hook.pytest_deselected(items=others)
 

@@ -3,9 +3,11 @@
 import importlib.util
 import json
 import re
+import signal
 import subprocess
 import sys
 import tomllib
+from contextlib import suppress
 from pathlib import Path
 from types import ModuleType
 
@@ -15,6 +17,7 @@ from django.db import DatabaseError, connection, transaction
 from labqueue.base import audit
 from labqueue.base.models import Event
 from labqueue.serve import address, broker
+from tests.harness import runs, selection
 from tests.harness.flush import unfrozen
 from tests.harness.house import ROOT
 from tests.harness.waiting import wait_for
@@ -99,6 +102,68 @@ def test_the_whole_run_succeeds_only_where_all_passed() -> None:
     assert run.summary(list(run.HOUSES), outcomes, 3.0).splitlines()[-1] == "3 passed, 0 failed"
 
 
+@pytest.mark.once
+def test_the_houses_stand_side_by_side_where_there_is_a_processor_for_each() -> None:
+    assert runs.rounds(["embedded", "production"], 2) == [["embedded", "production"]]
+    assert runs.rounds(["embedded", "production"], 1) == [["embedded"], ["production"]]
+    assert runs.rounds(["production"], 1) == [["production"]]
+
+
+@pytest.mark.once
+@pytest.mark.parametrize(
+    ("name", "marks", "houses"),
+    [
+        ("tests/base/test_a.py::test", [], ["embedded", "production"]),
+        ("tests/base/test_a.py::test", ["once"], ["embedded"]),
+        ("tests/base/test_a.py::test", ["postgres"], ["production"]),
+        ("tests/browser/test_a.py::test", [], ["embedded"]),
+        ("tests/engine/test_a.py::test", [], ["production"]),
+        ("tests/test_lint.py::test", ["once"], ["production"]),
+    ],
+)
+def test_each_test_has_its_house(name: str, marks: list[str], houses: list[str]) -> None:
+    """An embedded house that is run alone runs all but what needs PostgreSQL."""
+
+    def found(both: bool) -> list[str]:
+        return [house for house in run.HOUSES if selection.belongs(name, marks, house == "production", both)]
+
+    assert found(both=True) == houses
+    assert found(both=False) == (houses if "postgres" in marks or len(houses) == 2 else ["embedded"])
+
+
+@pytest.mark.once
+def test_a_house_says_all_it_has_to_say(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    code = "import time; print('first', flush=True); time.sleep(0.5); print('Łast'); raise SystemExit(3)"
+    with (tmp_path / "text").open("wb") as text:
+        child = subprocess.Popen([sys.executable, "-X", "utf8", "-c", code], stdout=text)
+    house = runs.Run("embedded", tmp_path, child)
+    house.show()
+    assert capfd.readouterr().out == "\ntests: the embedded house\nfirst\nŁast\n"
+    assert house.result() == ({}, 3)
+    (tmp_path / "report.json").write_text(json.dumps(PASSED))
+    assert house.result() == (PASSED, 3)
+
+
+@pytest.mark.once
+def test_a_house_is_interrupted_with_whoever_started_it() -> None:
+    with suppress(KeyboardInterrupt), runs.started("embedded", ["tests/engine"]) as house:
+        assert house.child.poll() is None
+        raise KeyboardInterrupt
+    assert house.child.returncode not in (None, 0)
+    assert not house.folder.exists()
+
+
+@pytest.mark.once
+def test_a_pytest_that_does_not_listen_is_ended_by_force() -> None:
+    code = "import signal, time; signal.signal(signal.SIGINT, signal.SIG_IGN); print(flush=True); time.sleep(60)"
+    child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE)
+    assert child.stdout is not None
+    assert child.stdout.readline() == b"\n"
+    runs.interrupt(child, 0.2)
+    child.stdout.close()
+    assert child.returncode == -signal.SIGKILL
+
+
 SAMPLE = """
 import pytest
 def test_good(): assert True
@@ -133,7 +198,7 @@ def test_the_report_says_what_became_of_each_test(tmp_path: Path) -> None:
         "import json, pytest\nfrom tests.harness import selection\n"
         "class Plugin(selection.Report):\n"
         "    def pytest_configure(self, config): config.addinivalue_line('markers', 'postgres: x')\n"
-        "    def pytest_collection_modifyitems(self, config, items): selection.keep(config, items, False)\n"
+        "    def pytest_collection_modifyitems(self, config, items): selection.keep(config, items, False, False)\n"
         "plugin = Plugin()\n"
         "options = ['-q', '-c', '/dev/null', '--continue-on-collection-errors', '-p', 'no:django']\n"
         f"pytest.main([*options, {str(tmp_path)!r}], plugins=[plugin])\n"
