@@ -15,7 +15,8 @@ from orders import acceptance, hold, intake, reads, signoff
 from orders.cancel import cancel as cancel_case
 from orders.doors import case_for, cases_for
 from orders.models import Case
-from orders.serializers import CaseIn, CaseOut, CaseRow, PrescriptionIn, Reason, Seen
+from orders.order_serializers import CaseIn, PrescriptionIn
+from orders.serializers import CaseOut, CaseRow, Reason, Seen
 
 Verb = Callable[[User, Case], object]
 

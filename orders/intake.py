@@ -1,7 +1,9 @@
 """Opening a case and preparing its prescription, until a prescriber signs it."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime
+from typing import Any
 
 from django.db import transaction
 from django.utils import timezone
@@ -10,62 +12,48 @@ from labqueue.base import audit
 from labqueue.base.errors import Conflict, Fault, Refusal, refuse
 from labqueue.base.models import User
 from labqueue.base.numbers import next_number
-from orders import due, seal
-from orders.checks import read_order
+from orders import seal
+from orders.check import Examined, as_of, examine, origin_of
 from orders.doors import lock, member_of, own_case
-from orders.facts import ItemFacts, OrderFacts
+from orders.facts import OF_CASE, ORDER_COLUMNS, ItemFacts, OrderFacts
 from orders.lifecycle import changeable
-from orders.materials import Kind, Material
 from orders.models import Case, Item, Practice, Prescription
 from orders.patients import tidy
+from orders.reasons import answered, keep
 
 __all__ = ["ItemFacts", "edit_draft", "open_case"]
 
 
 @transaction.atomic
-def open_case(
-    actor: User,
-    *,
-    patient_ref: str,
-    stage: str,
-    seat_at: datetime | None = None,
-    note: str = "",
-    items: Sequence[ItemFacts],
-    practice: str = "",
-) -> Case:
-    """A new case of the actor's practice with its draft. `practice` may repeat the code of that practice.
+def open_case(actor: User, *, practice: str = "", **facts: Any) -> Case:
+    """A new case of the actor's practice with its draft; `facts` are those of `OrderFacts`.
 
-    Raises Refusal with every fault of the order, each naming its field.
+    `practice` may repeat the code of that practice. Raises Refusal with every fault of the order, each naming its
+    field.
     """
     own = member_of(actor).practice
-    order = OrderFacts(tidy(patient_ref), stage, seat_at, note.strip(), items)
-    pieces = checked(order, own, foreign_practice(practice, own))
+    order = tidied(OrderFacts(**facts))
+    examined = checked(examine(order, own), foreign_practice(practice, own))
     now = timezone.now()
-    case = Case(practice=own, patient_ref=order.patient_ref, stage=stage, seat_at=seat_at, created_by=actor)
-    case.number, case.created_at = case_number(now), now
+    case = Case(practice=own, **{name: getattr(order, name) for name in OF_CASE}, seat_at=order.seat_at)
+    case.origin = origin_of(order, own)
+    case.number, case.created_at, case.created_by = case_number(now), now, actor
     case.save(force_insert=True)
-    draft = Prescription.objects.create(case=case, version=1, seat_at=seat_at, note=order.note)
-    save_pieces(draft, pieces)
+    draft = examined.prescription
+    draft.case, draft.version = case, 1
+    draft.save(force_insert=True)
+    save_pieces(draft, examined.pieces)
+    keep(actor, draft, answered(order.reasons, examined.findings, examined.pieces))
     audit.record(case, "opened", actor, after=seal.content(case, draft))
     return case
 
 
 @transaction.atomic
-def edit_draft(
-    actor: User,
-    case: Case,
-    *,
-    patient_ref: str,
-    stage: str,
-    seat_at: datetime | None = None,
-    note: str = "",
-    items: Sequence[ItemFacts],
-    seen: str = "",
-) -> Prescription:
-    """Put other facts into the case's draft. Of a signed case, patient and stage stay.
+def edit_draft(actor: User, case: Case, *, seen: str = "", **facts: Any) -> Prescription:
+    """Put other facts, those of `OrderFacts`, into the case's draft. What the case is to an earlier one stays.
 
-    `seen` is the mark of the draft that was opened (`orders.seal.mark`). Raises Refusal with every fault of the order,
-    Conflict where there is no draft, or another one by now.
+    Of a signed case, patient and stage stay, too. `seen` is the mark of the draft that was opened (`orders.seal.mark`).
+    Raises Refusal with every fault of the order, Conflict where there is no draft, or another one by now.
     """
     lock(case)
     own_case(actor, case)
@@ -73,18 +61,26 @@ def edit_draft(
     as_read(case, draft, seen, "change it")
     if case.state != Case.State.DRAFT:
         changeable(case)
-    order = OrderFacts(tidy(patient_ref), stage, seat_at, note.strip(), items)
-    pieces = checked(order, case.practice, relabelled(case, order), appointment_stands=as_signed(case, seat_at))
+    order = as_of(case, tidied(OrderFacts(**facts)))
+    examined = checked(examine(order, case.practice, case))
     before = seal.content(case, draft)
     if case.current_id is None:
-        case.patient_ref, case.stage, case.seat_at = order.patient_ref, stage, seat_at
+        case.patient_ref, case.stage, case.seat_at = order.patient_ref, order.stage, order.seat_at
         case.save(update_fields=["patient_ref", "stage", "seat_at"])
-    draft.seat_at, draft.note = seat_at, order.note
-    draft.save(update_fields=["seat_at", "note"])
+    for name in ORDER_COLUMNS:
+        setattr(draft, name, getattr(examined.prescription, name))
+    draft.save(update_fields=ORDER_COLUMNS)
     draft.items.all().delete()
-    save_pieces(draft, pieces)
+    save_pieces(draft, examined.pieces)
+    keep(actor, draft, answered(order.reasons, examined.findings, examined.pieces))
     audit.record(case, "draft changed", actor, before=before, after=seal.content(case, draft))
     return draft
+
+
+def tidied(order: OrderFacts) -> OrderFacts:
+    """The order as it is kept: the reference as a code, the texts without what surrounds them."""
+    texts = {name: getattr(order, name).strip() for name in ("note", "origin", "cause_note")}
+    return replace(order, patient_ref=tidy(order.patient_ref), **texts)
 
 
 def draft_of(case: Case) -> Prescription:
@@ -101,30 +97,12 @@ def as_read(case: Case, draft: Prescription, seen: str, then: str) -> None:
         raise refuse("draft", f"The draft was changed after you read it. Read it again, then {then}.", kind=Conflict)
 
 
-def as_signed(case: Case, seat_at: datetime | None) -> bool:
-    """Whether the appointment is the one that was signed. It stays, even where its date can no longer be kept."""
-    return case.current_id is not None and seat_at == case.seat_at
-
-
-def checked(
-    order: OrderFacts, practice: Practice, faults: Sequence[Fault] = (), *, appointment_stands: bool = False
-) -> list[Item]:
-    """The pieces of an order without a fault. Raises Refusal with all of them otherwise."""
-    pieces, wrong = read_order(order)
-    faults = [*faults, *wrong, *([] if appointment_stands else date_faults(order, practice, pieces))]
+def checked(examined: Examined, faults: Sequence[Fault] = ()) -> Examined:
+    """What was examined, where nothing is refused. Raises Refusal with all faults otherwise."""
+    faults = [*faults, *examined.refused]
     if faults:
         raise Refusal(faults)
-    return pieces
-
-
-def date_faults(order: OrderFacts, practice: Practice, pieces: Sequence[Item]) -> list[Fault]:
-    """The appointment can still be kept. Pieces whose words are unknown take no days; they are refused anyway."""
-    now = timezone.now()
-    if far := due.far_faults(order.seat_at, now):
-        return far
-    makes = [piece.make for piece in pieces if piece.kind in Kind.values and piece.material in Material.values]
-    promise = due.promise_for(due.way_to(practice), order.seat_at, makes, now)
-    return due.seat_faults(promise, order.seat_at, now)
+    return examined
 
 
 def foreign_practice(code: str, own: Practice) -> list[Fault]:
@@ -134,15 +112,6 @@ def foreign_practice(code: str, own: Practice) -> list[Fault]:
     return [Fault("practice", f"You order for {own.code} only, not for “{code[:20]}”. Leave it out.", "practice")]
 
 
-def relabelled(case: Case, order: OrderFacts) -> list[Fault]:
-    """A signed provisional is never turned into a final, nor a case into another patient's."""
-    why = "was signed as {}; it stays so. Open a new case for anything else."
-    signed = {"stage": case.stage, "patient_ref": case.patient_ref} if case.current_id else {}
-    return [
-        Fault(name, f"The case {why.format(was)}", name) for name, was in signed.items() if getattr(order, name) != was
-    ]
-
-
 def case_number(now: datetime) -> str:
     """The next free number: two digits of the year in the laboratory, then five that count."""
     year = f"{timezone.localtime(now):%y}"
@@ -150,17 +119,7 @@ def case_number(now: datetime) -> str:
 
 
 def save_pieces(draft: Prescription, pieces: Sequence[Item]) -> None:
-    """Write the pieces in their order, each on its line.
-
-    A line belongs to one piece of one tooth from the first signature on, in every later version, so that the floor can
-    tell what stayed, what is new and what is gone.
-    """
-    signed = Item.objects.filter(prescription__case=draft.case_id, prescription__signed_at__isnull=False)
-    lines = {(item.tooth, item.kind): item.line for item in signed}
-    last = max(lines.values(), default=0)
+    """Write the pieces, each on its line."""
     for piece in pieces:
-        line = lines.get((piece.tooth, piece.kind))
-        if line is None:
-            line = last = last + 1
-        piece.prescription, piece.line = draft, line
+        piece.prescription = draft
     Item.objects.bulk_create(pieces)

@@ -11,7 +11,8 @@ from orders.models import OPEN_STATES, Case, Prescription
 from orders.words import short
 
 VERSIONS: "Prefetch[str]" = Prefetch(
-    "prescriptions", Prescription.objects.select_related("signed_by__user").prefetch_related("items")
+    "prescriptions",
+    Prescription.objects.select_related("signed_by__user").prefetch_related("items", "reasons__by"),
 )
 # What a list can be narrowed to, beside the single states.
 OPEN, ON_HOLD, ALL = "open", "hold", "all"
@@ -25,8 +26,8 @@ STATES = tuple(value for value, _ in CHOICES)
 
 
 def with_versions(cases: "QuerySet[Case]") -> "QuerySet[Case]":
-    """The cases with practice, outlook, all versions and their pieces: three queries for any number of cases."""
-    return cases.select_related("practice", "outlook").prefetch_related(VERSIONS)
+    """The cases with practice, outlook, all versions, their pieces and reasons, in a constant number of queries."""
+    return cases.select_related("practice", "outlook", "origin").prefetch_related(VERSIONS)
 
 
 def listed(user: User, state: str = OPEN) -> "QuerySet[Case]":

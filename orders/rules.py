@@ -6,9 +6,11 @@ from typing import NamedTuple
 
 from labqueue.base.errors import Fault
 from orders import teeth
+from orders.fields import column_label
 from orders.makes import made_here
 from orders.materials import Kind, Material, Retention, Stage, lower_first, verdict
 from orders.models import Item
+from orders.models.columns import LENGTHS_MM, NUMBERS
 
 # What may hold a piece of each kind; the first is the usual one.
 RETENTIONS = {
@@ -18,7 +20,18 @@ RETENTIONS = {
 }
 # In hundredths of a millimetre: no implant has a narrower or a wider platform.
 PLATFORMS = range(200, 801)
-LENGTHS = {"shade": 20, "system": 40}
+LENGTHS = {
+    "shade": 20,
+    "system": 40,
+    "catalogue": 40,
+    "lot": 40,
+    "scan_body": 40,
+    "shade_guide": 40,
+    "shade_cervical": 20,
+    "shade_incisal": 20,
+    "stump_shade": 20,
+    "characterisation": 120,
+}
 
 
 class Wrong(NamedTuple):
@@ -94,12 +107,27 @@ def texts_fit(item: Item) -> Iterator[Wrong]:
     """Texts have an end."""
     for field, most in LENGTHS.items():
         if len(getattr(item, field)) > most:
-            yield Wrong(field, f"The {field} has more than {most} characters. Shorten it; the rest goes into the note.")
+            yield Wrong(
+                field,
+                f"The {column_label(field)} has more than {most} characters. Shorten it; the rest goes into the note.",
+            )
+
+
+def numbers_fit(item: Item) -> Iterator[Wrong]:
+    """Lengths and angles are such as there are."""
+    for field, (least, most) in LENGTHS_MM.items():
+        value = getattr(item, field)
+        if field != "platform" and value is not None and not least <= value <= most:
+            limits = f"from {least / 100:g} to {most / 100:g} mm, to the hundredth"
+            yield Wrong(field, f"Give the {column_label(field)} {limits}, or leave it out.")
+    least, most = NUMBERS["angle"]
+    if item.angle is not None and not least <= item.angle <= most:
+        yield Wrong("angle", f"Give the angle of the screw channel from {least} to {most} degrees, or leave it out.")
 
 
 RULES: tuple[Rule, ...] = (
     *(material_fits, way_of_making, layering, retention_fits),
-    *(implant_is_known, platform_is_one, shade_is_given, texts_fit),
+    *(implant_is_known, platform_is_one, shade_is_given, texts_fit, numbers_fit),
 )
 
 

@@ -1,4 +1,4 @@
-"""How an order is read from JSON and how a case is printed as JSON. Nothing is checked or written here."""
+"""How a case is printed as JSON, and what its verbs read. Nothing is checked or written here."""
 
 from datetime import datetime
 from decimal import Decimal
@@ -7,52 +7,10 @@ from typing import Any
 from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
-from labqueue.base.api import OffsetDateTimeField
 from orders import seal, teeth
-from orders.facts import ItemFacts
 from orders.models import Case, Item, Prescription
+from orders.models import Reason as WrittenReason
 from orders.reads import promise_of
-
-
-class ItemIn(serializers.Serializer[ItemFacts]):
-    """One piece as it is ordered. A tooth is only understood together with its notation."""
-
-    kind = serializers.CharField(allow_blank=True, help_text="abutment, crown or screw_crown")
-    tooth = serializers.CharField(allow_blank=True, help_text="As the practice writes it, such as 8, 11 or UR1.")
-    notation = serializers.CharField(allow_blank=True, default="", help_text="fdi, universal or palmer")
-    material = serializers.CharField(allow_blank=True)
-    layered = serializers.BooleanField(default=False)
-    shade = serializers.CharField(allow_blank=True, default="")
-    retention = serializers.CharField(allow_blank=True, default="", help_text="Empty for the usual one.")
-    system = serializers.CharField(allow_blank=True, default="")
-    connection = serializers.CharField(allow_blank=True, default="")
-    platform = serializers.DecimalField(
-        max_digits=6, decimal_places=3, allow_null=True, default=None, help_text="Millimetres."
-    )
-
-
-class PrescriptionIn(serializers.Serializer[Case]):
-    """What a prescription asks for."""
-
-    patient_ref = serializers.CharField(
-        allow_blank=True, help_text="A code of the practice's own; never a name or a date."
-    )
-    stage = serializers.CharField(allow_blank=True, help_text="provisional or final")
-    seat_at = OffsetDateTimeField(allow_null=True, default=None, help_text="With its offset; null for none yet.")
-    note = serializers.CharField(allow_blank=True, default="")
-    items = ItemIn(many=True)
-
-    def facts(self) -> dict[str, Any]:
-        """As the verbs of `orders.intake` take them. Call it after `is_valid`."""
-        return {**self.validated_data, "items": [ItemFacts(**item) for item in self.validated_data["items"]]}
-
-
-class CaseIn(PrescriptionIn):
-    """A new order."""
-
-    practice = serializers.CharField(
-        allow_blank=True, default="", help_text="The code of your own practice, or nothing."
-    )
 
 
 class Reason(serializers.Serializer[Case]):
@@ -67,8 +25,21 @@ class Seen(serializers.Serializer[Case]):
     seen = serializers.CharField(allow_blank=True, default="")
 
 
+class Millimetres(serializers.CharField):
+    """A length that is kept in hundredths, as text: `4.3`."""
+
+    def to_representation(self, value: Any) -> str:
+        """Exact, without needless zeros."""
+        return f"{Decimal(value) / 100:f}"
+
+
+def length() -> Millimetres:
+    """A length, null where it is not known."""
+    return Millimetres(read_only=True, allow_null=True)
+
+
 class ItemOut(serializers.Serializer[Item]):
-    """One piece. The tooth is in the practice's notation, in FDI and in words."""
+    """One piece. The tooth is in the practice's notation, in FDI and in words; lengths are in millimetres."""
 
     line = serializers.IntegerField()
     kind = serializers.CharField()
@@ -82,7 +53,40 @@ class ItemOut(serializers.Serializer[Item]):
     retention = serializers.CharField()
     system = serializers.CharField()
     connection = serializers.CharField()
-    platform = serializers.SerializerMethodField()
+    platform = length()
+    catalogue = serializers.CharField()
+    lot = serializers.CharField()
+    level = serializers.CharField()
+    engaging = serializers.BooleanField()
+    splinted = serializers.BooleanField()
+    angle = serializers.IntegerField(allow_null=True)
+    base = serializers.CharField()
+    made_on = serializers.CharField(help_text="The base as ordered, or as is usual for the material.")
+    margin_facial = length()
+    margin_lingual = length()
+    margin_mesial = length()
+    margin_distal = length()
+    gingival_facial = length()
+    gingival_lingual = length()
+    gingival_mesial = length()
+    gingival_distal = length()
+    chimney = length()
+    height = length()
+    implant_length = length()
+    tissue_recorded = serializers.BooleanField()
+    emergence = serializers.CharField()
+    scan_body = serializers.CharField()
+    scan_platform = length()
+    shade_guide = serializers.CharField()
+    shade_cervical = serializers.CharField()
+    shade_incisal = serializers.CharField()
+    stump = serializers.CharField()
+    stump_shade = serializers.CharField()
+    occlusion = serializers.CharField()
+    contacts = serializers.CharField()
+    texture = serializers.CharField()
+    lustre = serializers.CharField()
+    characterisation = serializers.CharField()
     warning = serializers.CharField()
 
     def get_tooth(self, item: Item) -> str:
@@ -93,9 +97,15 @@ class ItemOut(serializers.Serializer[Item]):
         """For people."""
         return teeth.words(item.tooth)
 
-    def get_platform(self, item: Item) -> str | None:
-        """Millimetres."""
-        return None if item.platform is None else f"{Decimal(item.platform) / 100:f}"
+
+class ReasonOut(serializers.Serializer[WrittenReason]):
+    """Why something unusual is wanted: which rule it answers, of the piece on which line (0 is the whole order)."""
+
+    rule = serializers.CharField()
+    line = serializers.IntegerField()
+    text = serializers.CharField()
+    by = serializers.CharField(source="by.shown_name")
+    at = serializers.DateTimeField()
 
 
 class PrescriptionOut(serializers.Serializer[Prescription]):
@@ -104,12 +114,31 @@ class PrescriptionOut(serializers.Serializer[Prescription]):
     version = serializers.IntegerField()
     seat_at = serializers.DateTimeField(allow_null=True)
     note = serializers.CharField()
+    impression = serializers.CharField()
+    scanned_on = serializers.DateField(allow_null=True)
+    analog = serializers.CharField()
+    opposing = serializers.CharField()
+    bite = serializers.CharField()
+    enclosed = serializers.ListField(child=serializers.CharField())
+    disinfected_with = serializers.CharField()
+    disinfected_minutes = serializers.IntegerField(allow_null=True)
+    guidance = serializers.CharField()
+    bruxism = serializers.CharField()
+    allergy = serializers.CharField()
+    allergens = serializers.ListField(child=serializers.CharField())
+    allergy_note = serializers.CharField()
+    approval = serializers.CharField()
+    contact = serializers.CharField()
+    parts = serializers.CharField()
+    rush = serializers.BooleanField()
+    delivery = serializers.CharField()
     signed_at = serializers.DateTimeField(allow_null=True)
     signed_by = serializers.CharField(source="signed_by.user.shown_name", default=None, allow_null=True)
     licence_number = serializers.CharField()
     hash = serializers.CharField()
     mark = serializers.SerializerMethodField()
     items = ItemOut(many=True)
+    reasons = ReasonOut(many=True)
 
     def get_mark(self, prescription: Prescription) -> str | None:
         """The hash of what is to be signed."""
@@ -137,6 +166,10 @@ class CaseRow(serializers.Serializer[Any]):
     hold_reason = serializers.CharField()
     seat_at = serializers.DateTimeField(allow_null=True)
     due_at = serializers.DateTimeField(allow_null=True)
+    origin = serializers.CharField(source="origin.number", default=None, allow_null=True)
+    relation = serializers.CharField()
+    cause = serializers.CharField()
+    cause_note = serializers.CharField()
     late = serializers.SerializerMethodField()
     late_as_of = serializers.SerializerMethodField()
     prescription = PrescriptionOut(source="shown", allow_null=True)
@@ -154,6 +187,7 @@ class CaseOut(CaseRow):
     """A case with its date and, for the practice, the version that is being prepared. Context: `person`, who reads."""
 
     created_at = serializers.DateTimeField()
+    complete_at = serializers.DateTimeField(allow_null=True)
     accepted_at = serializers.DateTimeField(allow_null=True)
     finished_at = serializers.DateTimeField(allow_null=True)
     shipped_at = serializers.DateTimeField(allow_null=True)

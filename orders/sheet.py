@@ -1,5 +1,7 @@
 """The order form as a whole: the case and its teeth on one sheet, and where each fault of an order is shown."""
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -8,12 +10,17 @@ from django.http import QueryDict
 
 from labqueue.base.errors import Fault, Refusal
 from orders import teeth
-from orders.facts import ItemFacts
+from orders.facts import ORDER_COLUMNS, ItemFacts, order_facts
 from orders.forms import PRODUCTS, OrderForm, ToothForm, material_field, shade_field
 from orders.materials import Kind
 from orders.models import Item, Practice, Prescription
 
 MOST = 64
+# What the form asks of a piece.
+ASKED = (
+    *("kind", "tooth", "notation", "material", "layered", "shade", "retention"),
+    *("system", "connection", "platform"),
+)
 
 
 def owners(teeth_forms: "BaseFormSet[ToothForm]") -> list[tuple[ToothForm, ItemFacts]]:
@@ -28,6 +35,7 @@ class OrderSheet:
         self, practice: Practice, data: QueryDict | None, draft: Prescription | None = None, another: bool = False
     ) -> None:
         signed = draft is not None and draft.case.current_id is not None
+        self.draft = draft
         self.order = OrderForm(practice, data, initial=order_values(draft, practice), signed=signed)
         initial = [tooth_values(pieces, practice) for pieces in teeth_of(draft)]
         extra = 1 if another or not initial else 0
@@ -46,7 +54,8 @@ class OrderSheet:
     def facts(self) -> dict[str, Any]:
         """As the verbs of `orders.intake` take them."""
         values = {name: self.order.cleaned_data[name] for name in ("patient_ref", "stage", "note")}
-        return {**values, "seat_at": self.order.seat_at, "items": [item for _, item in owners(self.teeth)]}
+        given = {**values, "seat_at": self.order.seat_at, "items": [item for _, item in owners(self.teeth)]}
+        return kept(self.draft, given) if self.draft else given
 
     def show(self, refusal: Refusal) -> None:
         """Put every fault at its field, or at the top where there is none."""
@@ -66,6 +75,23 @@ class OrderSheet:
         field = own.get(name, name)
         if fault.message not in form.errors.get(field, []):
             form.add_error(field, fault.message)
+
+
+def kept(draft: Prescription, given: dict[str, Any]) -> dict[str, Any]:
+    """What the form gives, and what it does not ask for as the draft says it."""
+    before = order_facts(draft.case, draft)
+    said = {name: getattr(before, name) for name in (*ORDER_COLUMNS, "reasons")}
+    return {**said, **given, "items": [kept_item(before.items, item) for item in given["items"]]}
+
+
+def kept_item(before: Sequence[ItemFacts], item: ItemFacts) -> ItemFacts:
+    """A piece of the form, with what was said of the same piece beyond the form."""
+    there = {(one.tooth, one.kind): one for one in before}
+    try:
+        old = there.get((str(teeth.read(item.tooth, item.notation)), item.kind))
+    except Refusal:
+        return item
+    return replace(old, **{name: getattr(item, name) for name in ASKED}) if old else item
 
 
 def order_values(draft: Prescription | None, practice: Practice) -> dict[str, Any]:

@@ -10,11 +10,12 @@ from labqueue.base import audit
 from labqueue.base.errors import Conflict, Forbidden, Refusal, refuse
 from labqueue.base.models import User
 from orders import due, seal
+from orders.check import examine_draft
 from orders.doors import lock, own_case
-from orders.intake import as_read, as_signed, draft_of
+from orders.facts import ORDER_COLUMNS
+from orders.intake import as_read, draft_of
 from orders.lifecycle import advance, changeable
-from orders.models import Case, Item, Member, Prescription
-from orders.rules import piece_faults
+from orders.models import Case, Item, Member, Prescription, Reason
 
 S = Case.State
 
@@ -36,6 +37,8 @@ def sign(actor: User, case: Case, *, seen: str = "") -> Prescription:
     promise = promised(case, draft, now)
     freeze(case, draft, member, now)
     changes = {"current": draft, "seat_at": draft.seat_at, "due_at": promise.due_at}
+    if not case.on_hold:
+        changes["complete_at"] = case.complete_at or now
     take_over(case, actor, {**changes, "first_due_at": case.first_due_at or promise.due_at})
     return draft
 
@@ -52,8 +55,10 @@ def amend(actor: User, case: Case) -> Prescription:
     if case.draft is not None:
         raise refuse("draft", f"A change of {case} is already being prepared. Edit or discard it.", kind=Conflict)
     last = current.version
-    draft = Prescription.objects.create(case=case, version=last + 1, seat_at=current.seat_at, note=current.note)
+    said = {name: getattr(current, name) for name in ORDER_COLUMNS}
+    draft = Prescription.objects.create(case=case, version=last + 1, **said)
     Item.objects.bulk_create(copy_of(item, draft) for item in current.items.all())
+    Reason.objects.bulk_create(repeated(reason, draft) for reason in current.reasons.all())
     audit.record(case, "change begun", actor, before={"version": last}, after={"version": draft.version})
     return draft
 
@@ -67,6 +72,7 @@ def discard(actor: User, case: Case) -> None:
     if case.current_id is None:
         raise refuse("draft", f"{case} was never signed. Cancel it instead.", kind=Conflict)
     audit.record(case, "change discarded", actor, before=seal.content(case, draft))
+    draft.reasons.all().delete()
     draft.items.all().delete()
     draft.delete()
 
@@ -85,20 +91,21 @@ def promised(case: Case, draft: Prescription, now: datetime) -> due.Promise:
 
     An appointment that was signed before stays signed, even where its date can no longer be kept.
     """
-    faults = piece_faults(list(draft.items.all()))
-    promise = due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now)
-    if not as_signed(case, draft.seat_at):
-        faults += due.seat_faults(promise, draft.seat_at, now)
+    faults = examine_draft(case, draft).refused
     if faults:
         raise Refusal(faults)
-    return promise
+    return due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now)
 
 
 def freeze(case: Case, draft: Prescription, member: Member, now: datetime) -> None:
-    """Put the signature on; from here on triggers keep the version as it is. The items first, while they still may."""
+    """Put the signature on; from here on triggers keep the version as it is.
+
+    Pieces and reasons first, while they still may.
+    """
     draft.signed_by, draft.licence_number, draft.signed_at = member, member.licence_number, now
     draft.hash = seal.seal(case, draft)
     draft.items.update(frozen=True)
+    draft.reasons.update(frozen=True)
     draft.save(update_fields=["signed_by", "licence_number", "signed_at", "hash"])
 
 
@@ -117,3 +124,10 @@ def take_over(case: Case, actor: User, changes: dict[str, Any]) -> None:
 def copy_of(item: Item, draft: Prescription) -> Item:
     """The same piece in another version."""
     return Item(prescription=draft, **{field: getattr(item, field) for field in seal.ITEM_FIELDS})
+
+
+def repeated(reason: Reason, draft: Prescription) -> Reason:
+    """The same reason in another version, still by who gave it."""
+    return Reason(
+        prescription=draft, rule=reason.rule, line=reason.line, text=reason.text, by_id=reason.by_id, at=reason.at
+    )

@@ -2,9 +2,16 @@
 
 from collections.abc import Iterator
 
-from orders import teeth, words
+from orders import seal, teeth, words
+from orders.fields import column_label
 from orders.materials import Kind, lower_first
 from orders.models import Item, Practice, Prescription
+
+# What can differ while it stays the same piece, the material first.
+SHOWN = (
+    *("material", "layered", "shade", "retention", "system", "connection", "platform"),
+    *seal.WHERE_SAID,
+)
 
 
 def differences(old: Prescription, new: Prescription, practice: Practice) -> list[str]:
@@ -13,11 +20,15 @@ def differences(old: Prescription, new: Prescription, practice: Practice) -> lis
 
 
 def order_differences(old: Prescription, new: Prescription, practice: Practice) -> Iterator[str]:
-    """Of what is said once: the appointment and the note."""
+    """Of what is said once: the appointment, the note, and what goes for all pieces."""
     if old.seat_at != new.seat_at:
         yield f"Seat appointment: {words.when(old.seat_at, practice)} → {words.when(new.seat_at, practice)}"
     if old.note != new.note:
         yield f"Note: {quoted(old.note)} → {quoted(new.note)}"
+    for name in seal.ORDER_FIELDS:
+        if getattr(old, name) != getattr(new, name):
+            label = column_label(name).capitalize()
+            yield f"{label}: {words.said(old, name) or 'none'} → {words.said(new, name) or 'none'}"
 
 
 def piece_differences(old: Prescription, new: Prescription, practice: Practice) -> Iterator[str]:
@@ -48,15 +59,7 @@ def changed(old: Item, new: Item) -> Iterator[tuple[str, str, str]]:
 
 def shown_fields(item: Item) -> list[tuple[str, str]]:
     """Everything of a piece that can differ while it stays the same piece, as people read it."""
-    return [
-        ("material", item.get_material_display()),
-        ("layered", "yes" if item.layered else "no"),
-        ("shade", item.shade),
-        ("retention", item.get_retention_display()),
-        ("system", item.system),
-        ("connection", item.get_connection_display()),
-        ("platform", item.platform_mm),
-    ]
+    return [(column_label(name), words.said(item, name)) for name in SHOWN]
 
 
 def place(item: Item, practice: Practice) -> str:

@@ -1,15 +1,18 @@
 """Orders in words, as people read them."""
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
+from django.db.models import Model, TextChoices
 
-from labqueue.base.templatetags.house import moment
+from labqueue.base.templatetags.house import day, moment
 from orders import teeth
+from orders.choices import Allergen, Enclosed
 from orders.materials import Kind, Material, lower_first
 from orders.models import Case, Item, Practice
+from orders.models.columns import LENGTHS_MM
 
 S = Case.State
 TONES = {
@@ -22,6 +25,10 @@ TONES = {
     S.SHIPPED: "quiet",
     S.CANCELLED: "quiet",
 }
+
+# The columns that hold several words, and what stands behind a number.
+LISTS: dict[str, type[TextChoices]] = {"allergens": Allergen, "enclosed": Enclosed}
+UNITS = {"angle": "°", "disinfected_minutes": " minutes"}
 
 
 def state(case: Case) -> tuple[str, str]:
@@ -58,6 +65,22 @@ def by_tooth(items: Iterable[Item], practice: Practice) -> list[tuple[dict[str, 
     for item in items:
         found.setdefault(item.tooth, []).append(piece(item))
     return [(tooth(fdi, practice), pieces) for fdi, pieces in found.items()]
+
+
+def said(row: Model, name: str) -> str:
+    """What a column says, for people: `4.3 mm`, `20°`, `yes`, the words of a list; empty where it says nothing."""
+    value, display = getattr(row, name), getattr(row, f"get_{name}_display", None)
+    if display is not None:
+        return str(display())
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(LISTS[name](one).label.lower() for one in value)
+    if isinstance(value, date):
+        return day(value)
+    if value is None:
+        return ""
+    return f"{value / 100:g} mm" if name in LENGTHS_MM else f"{value}{UNITS.get(name, '')}"
 
 
 def when(at: datetime | None, practice: Practice) -> str:

@@ -18,10 +18,10 @@ from labqueue.production.routing import route_for
 from orders.doors import lock
 from orders.lifecycle import advance
 from orders.models import Case, Item
-from orders.seal import ITEM_FIELDS
+from orders.seal import ALWAYS, SHAPING
 
 # What makes a piece another one. Its line in the prescription does not.
-FACTS = [field for field in ITEM_FIELDS if field != "line"]
+FACTS = [field for field in (*ALWAYS, *SHAPING) if field != "line"]
 ON_THE_FLOOR = frozenset({Case.State.RELEASED, Case.State.FINISHED})
 Place = tuple[int, str]
 

@@ -19,7 +19,18 @@ from tests import cast
 
 # The usual shade and implant system of these orders.
 SHADE, SYSTEM = "N2", "Averin C"
-IMPLANT = {"system": SYSTEM, "connection": "conical", "platform": Decimal("4.3")}
+IMPLANT = {"system": SYSTEM, "connection": "conical", "platform": Decimal("4.3"), "level": "bone"}
+# What else a laboratory must know before it begins.
+COMPLETE: dict[str, Any] = {
+    "impression": "open_tray",
+    "analog": "laboratory",
+    "opposing": "impression",
+    "bite": "record",
+    "enclosed": ["impression", "opposing", "bite"],
+    "disinfected_with": "Peracetic acid",
+    "disinfected_minutes": 10,
+    "allergy": "none",
+}
 
 
 def abutment(tooth: str = "8", **facts: Any) -> ItemFacts:
@@ -46,10 +57,15 @@ def seat_in(working_days: int, clock: time = time(14)) -> datetime:
     return at(day, clock, ZoneInfo(settings.TIME_ZONE))
 
 
-def order(**facts: Any) -> dict[str, Any]:
-    """The facts of a final abutment with its crown, three weeks ahead, as `open_case` takes them."""
+def bare_order(**facts: Any) -> dict[str, Any]:
+    """A final abutment with its crown, three weeks ahead, as `open_case` takes them, and nothing else said."""
     items = [abutment(), crown()]
     return {"patient_ref": "K-2041", "stage": "final", "seat_at": seat_in(15), "note": "", "items": items, **facts}
+
+
+def order(**facts: Any) -> dict[str, Any]:
+    """The same with all that a laboratory must know."""
+    return bare_order(**{**COMPLETE, **facts})
 
 
 def draft_case(actor: User | None = None, **facts: Any) -> Case:

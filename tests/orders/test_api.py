@@ -1,6 +1,7 @@
 """Orders for programs."""
 
 import json
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from django.utils import timezone
 from labqueue.base.api import issue_token
 from labqueue.base.models import User
 from orders.models import Case, Outlook
+from orders.order_serializers import PrescriptionIn
 from orders.signoff import amend
 from tests import cast
 from tests.orders import build
@@ -73,14 +75,18 @@ def test_a_case_as_it_is_printed() -> None:
     version = found["prescription"]
     assert (version["version"], version["signed_by"], version["mark"]) == (1, "Doctor-northgate Test", None)
     words = {"line": 1, "tooth_fdi": "11", "tooth_words": "upper right central incisor", "warning": ""}
-    assert version["items"] == [{**ITEM, **words, "layered": False, "retention": "screw"}]
+    (item,) = version["items"]
+    told = {**ITEM, **words, "layered": False, "retention": "screw", "level": "bone", "made_on": "titanium_base"}
+    assert {name: item[name] for name in told} == told
+    assert {name: version[name] for name in build.COMPLETE} == build.COMPLETE
 
 
 def test_what_is_printed_can_be_sent_back() -> None:
     assistant = Program(cast.assistant())
-    case = build.draft_case(note="Soft.")
+    piece = build.screw_crown(angle=12, retention="angled_screw", margin_facial=Decimal("-0.75"), contacts="light")
+    case = build.draft_case(note="Soft.", items=[piece], allergy="yes", allergens=["nickel"], rush=True)
     draft = assistant.ask("GET", f"/{case.number}").json()["draft"]
-    sent = order(items=draft["items"], note=draft["note"], seat_at=draft["seat_at"])
+    sent = order(**{name: draft[name] for name in draft if name in PrescriptionIn().fields})
     answer = assistant.ask("PUT", f"/{case.number}/prescription", sent)
     assert answer.status_code == 200
     assert answer.json()["draft"] == draft

@@ -48,6 +48,17 @@ def test_everything_of_a_piece() -> None:
     ]
 
 
+def test_what_an_order_says_beyond_that() -> None:
+    piece = build.abutment(margin_facial=Decimal("-0.75"), emergence="expand", engaging=False, angle=12)
+    found = change(items=[piece, build.crown()], rush=True, allergy="yes", allergens=["nickel", "cobalt"])
+    start = "8 Universal, upper right central incisor, abutment: "
+    assert [line.removeprefix(start) for line in found] == [
+        *("Allergy: None known to the patient → Yes", "Allergens: none → nickel, cobalt", "Rush: no → yes"),
+        *("engaging yes → no", "angle none → 12°", "margin facial none → -0.75 mm"),
+        "emergence none → Expand the tissue",
+    ]
+
+
 def test_a_layered_crown() -> None:
     found = change(items=[build.abutment(), build.crown(layered=True)])
     assert found == ["8 Universal, upper right central incisor, crown on an abutment: layered no → yes"]

@@ -40,8 +40,8 @@ def chains() -> Iterator[str]:
 
 def seals() -> Iterator[str]:
     """Signed prescriptions that say something else than what was signed."""
-    signed = Prescription.objects.filter(signed_at__isnull=False).select_related("case__practice")
-    for one in signed.prefetch_related("items").order_by("pk").iterator(chunk_size=200):
+    signed = Prescription.objects.filter(signed_at__isnull=False).select_related("case__practice", "case__origin")
+    for one in signed.prefetch_related("items", "reasons").order_by("pk").iterator(chunk_size=200):
         if one.hash != seal.seal(one.case, one):
             yield f"case {one.case.number}, version {one.version}: it is not what was signed"
 

@@ -1,0 +1,122 @@
+"""The one look at an order: the form, its check while it is filled in, the interface and the signature all ask here."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import NamedTuple
+
+from django.utils import timezone
+
+from labqueue.base.errors import Fault
+from orders import due
+from orders.checks import known_faults, read_order, read_prescription
+from orders.choices import Cause, Relation
+from orders.facts import OrderFacts, order_facts
+from orders.findings import Finding, Severity
+from orders.materials import Kind, Material
+from orders.models import Case, Item, Practice, Prescription
+from orders.reasons import reason_faults
+
+
+class Examined(NamedTuple):
+    """An order as rows that are not saved yet, and everything that was found in it."""
+
+    pieces: list[Item]
+    prescription: Prescription
+    findings: list[Finding]
+
+    @property
+    def refused(self) -> list[Fault]:
+        """What keeps it from being written."""
+        return [found.fault() for found in self.findings if found.severity == Severity.REFUSE]
+
+
+def examine(order: OrderFacts, practice: Practice, case: Case | None = None) -> Examined:
+    """Everything that is to be said of an order of that practice; `case` is the one whose draft it is to be."""
+    pieces, wrong = read_order(order)
+    number_lines(case, pieces)
+    prescription, unread = read_prescription(order, practice)
+    faults = [*(relabelled(case, order) if case else relation_faults(order, practice)), *wrong, *unread]
+    faults += reason_faults(order.reasons)
+    if case is None or not as_signed(case, order.seat_at):
+        faults += date_faults(order, practice, pieces)
+    return Examined(pieces, prescription, [refusal(fault, pieces) for fault in faults])
+
+
+def examine_draft(case: Case, draft: Prescription) -> Examined:
+    """The same of a draft that is there. Its pieces and itself are read again, not those that are saved."""
+    return examine(order_facts(case, draft), case.practice, case)
+
+
+def as_of(case: Case, order: OrderFacts) -> OrderFacts:
+    """The order with what is said once for ever when the case is opened."""
+    origin = case.origin.number if case.origin else ""
+    return replace(order, origin=origin, relation=case.relation, cause=case.cause, cause_note=case.cause_note)
+
+
+def refusal(fault: Fault, pieces: Sequence[Item]) -> Finding:
+    """A fault as what was found: of the piece that its path names."""
+    parts = fault.field.split(".")
+    line = pieces[int(parts[1])].line if parts[0] == "items" and len(parts) > 1 else 0
+    return Finding(fault.code, Severity.REFUSE, fault.field, fault.message, line)
+
+
+def number_lines(case: Case | None, pieces: Sequence[Item]) -> None:
+    """Give each piece its line.
+
+    A line belongs to one piece of one tooth from the first signature on, in every later version, so that the floor can
+    tell what stayed, what is new and what is gone.
+    """
+    signed = Item.objects.filter(prescription__case=case, prescription__signed_at__isnull=False) if case else ()
+    lines = {(item.tooth, item.kind): item.line for item in signed}
+    last = max(lines.values(), default=0)
+    for piece in pieces:
+        line = lines.get((piece.tooth, piece.kind))
+        if line is None:
+            line = last = last + 1
+        piece.line = line
+
+
+def as_signed(case: Case, seat_at: datetime | None) -> bool:
+    """Whether the appointment is the one that was signed. It stays, even where its date can no longer be kept."""
+    return case.current_id is not None and seat_at == case.seat_at
+
+
+def date_faults(order: OrderFacts, practice: Practice, pieces: Sequence[Item]) -> list[Fault]:
+    """The appointment can still be kept. Pieces whose words are unknown take no days; they are refused anyway."""
+    now = timezone.now()
+    if far := due.far_faults(order.seat_at, now):
+        return far
+    makes = [piece.make for piece in pieces if piece.kind in Kind.values and piece.material in Material.values]
+    promise = due.promise_for(due.way_to(practice), order.seat_at, makes, now)
+    return due.seat_faults(promise, order.seat_at, now)
+
+
+def relabelled(case: Case, order: OrderFacts) -> list[Fault]:
+    """A signed provisional is never turned into a final, nor a case into another patient's."""
+    why = "was signed as {}; it stays so. Open a new case for anything else."
+    signed = {"stage": case.stage, "patient_ref": case.patient_ref} if case.current_id else {}
+    return [
+        Fault(name, f"The case {why.format(was)}", name) for name, was in signed.items() if getattr(order, name) != was
+    ]
+
+
+def relation_faults(order: OrderFacts, practice: Practice) -> list[Fault]:
+    """What the case is to an earlier one of the practice is said whole, or not at all."""
+    faults = known_faults(order, {"relation": Relation, "cause": Cause})
+    if len(order.cause_note) > 200:
+        faults.append(Fault("cause_note", "The note on the cause has at most 200 characters.", "cause_note"))
+    if order.origin and origin_of(order, practice) is None:
+        faults.append(Fault("origin", f"You have no case {order.origin[:12]} to follow.", "origin"))
+    if bool(order.origin) != bool(order.relation):
+        field = "relation" if order.origin else "origin"
+        why = "Say which earlier case it follows and as what (final, remake or adjustment), or neither of both."
+        faults.append(Fault(field, why, field))
+    if order.relation == Relation.REMAKE and not order.cause:
+        faults.append(Fault("cause", f"Say why it is made again: {', '.join(Cause.values)}.", "cause"))
+    return faults
+
+
+def origin_of(order: OrderFacts, practice: Practice) -> Case | None:
+    """The earlier case, where the practice has it."""
+    return Case.objects.filter(practice=practice, number=order.origin).first() if order.origin else None
