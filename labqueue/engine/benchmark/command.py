@@ -20,7 +20,7 @@ def main(arguments: Sequence[str]) -> int:
     )
     parser.add_argument("--quick", action="store_true", help="small shops only, about half a minute")
     parser.add_argument(
-        "--random-shops", type=int, metavar="N", help="compare with SimPy on N small random shops instead"
+        "--random-shops", type=_at_least_one, metavar="N", help="compare with SimPy on N small random shops instead"
     )
     given = parser.parse_args(arguments)
     missing = [name for name in NEEDED if find_spec(name) is None]
@@ -30,6 +30,13 @@ def main(arguments: Sequence[str]) -> int:
     warm_up()
     agree = _random_shops(given.random_shops) if given.random_shops else _report(given.quick)
     return 0 if agree else DISAGREE
+
+
+def _at_least_one(text: str) -> int:
+    number = int(text)
+    if number < 1:
+        raise argparse.ArgumentTypeError(f"must be at least 1, not {number}")
+    return number
 
 
 def _report(quick: bool) -> bool:
@@ -44,7 +51,7 @@ def _random_shops(number: int) -> bool:
 
     apart = compare_many(0, number)
     _write("".join(f"{line}\n" for line in apart.worst))
-    _write(f"{apart.shops} shops, {apart.comparisons} figures compared with SimPy, {apart.outside} outside the ")
+    _write(f"{apart.shops} random shops, {apart.comparisons} figures compared with SimPy, {apart.outside} outside the ")
     _write(f"{BAND:.1%} band: a share of {apart.share:.4f}, where {1 - BAND:.4f} is expected of answers that agree.\n")
     return apart.agrees
 

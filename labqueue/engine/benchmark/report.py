@@ -40,7 +40,7 @@ def report(scale: Scale, write: Write) -> bool:
     contests = [*laboratories(scale), *subsets(scale)]
     write(f"Processor time of one thread, median of {scale.repeats}.\n\n")
     write(table(["shop", "open jobs", "program", "replications", "seconds", *PER_OPERATION], rows(contests)))
-    write("\n" + memory(scale) + "\n" + first_call() + "\n")
+    write("\n" + memory(scale) + "\n" + first_call(scale) + "\n")
     middle = min(1000, scale.sizes[-1])
     write("\n" + replications_growth(middle, scale) + "\n" + threads(middle, scale) + "\n" + rules(scale) + "\n\n")
     write(table(["shop", "open jobs", "against", "figure", "engine", "witness", "z"], agreement(contests)))
@@ -95,9 +95,9 @@ def memory(scale: Scale) -> str:
     return f"Peak memory of a fresh process, {scale.replications} replications: {words} open jobs."
 
 
-def first_call() -> str:
+def first_call(scale: Scale) -> str:
     """How long a fresh process takes for its first answer."""
-    fresh = min((alone(200, 1) for _ in range(3)), key=lambda one: one.import_seconds + one.first_seconds)
+    fresh = min((alone(200, 1) for _ in range(scale.repeats)), key=lambda one: one.import_seconds + one.first_seconds)
     total = fresh.import_seconds + fresh.first_seconds
     parts = f"import {fresh.import_seconds:.2f} s, first forecast {fresh.first_seconds:.2f} s"
     return f"First call in a fresh process from the cache: {total:.2f} s by the clock ({parts})."
