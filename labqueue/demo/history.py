@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import chain, repeat
 from random import Random
+from typing import Any
 from uuid import UUID
 
 from labqueue.base.models import User
@@ -13,13 +14,27 @@ from labqueue.demo.people import Cast
 from labqueue.demo.shop import Shop
 from labqueue.production.models import Lot, LotUse, RouteStep, Scan, WorkItem, WorkStep
 from labqueue.production.pieces import code_of
-from orders import seal
-from orders.models import Case, Item, Prescription
+from orders import choices, seal
+from orders.hold import ANSWERED_HERE
+from orders.models import Case, Item, Message, Prescription
 from shipping.contents import Content
 
 S = Case.State
 Step = WorkStep.State
 START, END = str(Scan.Action.START), str(Scan.Action.DONE)
+# What every order says beside its pieces.
+COMPLETE: Facts = {
+    "impression": choices.Impression.OPEN_TRAY,
+    "analog": choices.Analog.LABORATORY,
+    "opposing": choices.Opposing.IMPRESSION,
+    "bite": choices.Bite.RECORD,
+    "enclosed": [choices.Enclosed.IMPRESSION, choices.Enclosed.OPPOSING, choices.Enclosed.BITE],
+    "disinfected_with": "Disinfectant bath",
+    "disinfected_minutes": 10,
+    "allergy": choices.Allergy.NONE,
+    "approval": choices.Wanted.NO,
+    "parts": choices.Parts.LABORATORY,
+}
 # When a step was started and done, in POSIX seconds.
 Span = tuple[float, float]
 NEVER: Span = (float("inf"), float("inf"))
@@ -71,15 +86,15 @@ class History:
         return self.ledger.add(case)
 
     def _prescription(self, order: Order, case: Case) -> tuple[Prescription, list[Item]]:
-        draft = self.ledger.add(Prescription(case=case, version=1, seat_at=order.seat_at))
+        draft = self.ledger.add(Prescription(case=case, version=1, seat_at=order.seat_at, **COMPLETE))
         items = [self._item(draft, case, line, piece) for line, piece in enumerate(order.pieces, start=1)]
         # The items are not written yet; the seal reads them as if they had been fetched.
-        vars(draft)["_prefetched_objects_cache"] = {"items": items}
+        vars(draft)["_prefetched_objects_cache"] = {"items": items, "reasons": []}
         return draft, items
 
     def _item(self, draft: Prescription, case: Case, line: int, piece: Piece) -> Item:
         facts = {name: getattr(piece, name) for name in Piece.__dataclass_fields__}
-        facts["platform"] = piece.platform or None
+        facts |= {"platform": piece.platform or None, "level": choices.Level.BONE if piece.system else ""}
         return self.ledger.add(Item(prescription=draft, line=line, stage=case.stage, **facts))
 
     def _sign(self, order: Order, case: Case, draft: Prescription, items: list[Item]) -> Change:
@@ -88,7 +103,13 @@ class History:
         for item in items:
             item.frozen = True
         draft.hash = seal.seal(case, draft)
-        facts = {"current": draft, "seat_at": draft.seat_at, "due_at": due_at, "first_due_at": due_at}
+        facts = {
+            "current": draft,
+            "seat_at": draft.seat_at,
+            "due_at": due_at,
+            "first_due_at": due_at,
+            "complete_at": at,
+        }
         return moved(case, S.SIGNED, at=at, verb="signed", actor=member.user, accepted_at=None, **facts)
 
     def _cancel(self, order: Order, case: Case) -> Change:
@@ -115,10 +136,15 @@ class History:
         since = moment(hold.since)
         held, due_at = {"hold_reason": hold.reason, "held_since": since}, {"due_at": case.due_at}
         stop = Change(since, "put on hold", manager, after=held)
+        asked = self._said(case, Message.Kind.QUESTION, hold.reason, since, manager, stops=True)
         if hold.until > self.now:
             case.held_since, case.hold_reason = since, hold.reason
             return [stop]
+        self._said(case, Message.Kind.ANSWER, ANSWERED_HERE, moment(hold.until), manager, answers=asked)
         return [stop, Change(moment(hold.until), "resumed", manager, after=due_at, before={**held, **due_at})]
+
+    def _said(self, case: Case, kind: str, text: str, at: datetime, by: User, **facts: Any) -> Message:
+        return self.ledger.add(Message(case=case, kind=kind, text=text, at=at, by=by, **facts))
 
     def _finish(self, order: Order, case: Case, changes: list[Change]) -> list[Change]:
         checked = max(self._passed(trace, "quality") for trace in order.trace)

@@ -9,10 +9,10 @@ from django.db import models
 
 from labqueue.base.errors import Refusal
 from labqueue.base.models import Chain, Event, Series
-from orders.models import Case, Item, Prescription
+from orders.models import Case, Item, Message, Prescription, Reason
 
 Tables = tuple[type[models.Model], ...]
-TABLES: Tables = (Case, Prescription, Item, Event, Chain, Series)
+TABLES: Tables = (Case, Prescription, Item, Reason, Message, Event, Chain, Series)
 
 
 def everything(tables: Tables) -> dict[str, list[dict[str, Any]]]:

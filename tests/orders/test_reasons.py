@@ -99,5 +99,5 @@ def test_a_change_begins_with_the_reasons_and_their_names() -> None:
     ],
 )
 def test_a_reason_that_says_nothing(reason: ReasonFacts, field: str, words: str) -> None:
-    with refused(field, words, also=(Reason,)):
+    with refused(field, words):
         build.draft_case(reasons=[reason])

@@ -12,6 +12,7 @@ from orders import seal
 from orders.lifecycle import MOVES
 from orders.models import OPEN_STATES, Case, Item, Prescription
 from orders.rules import piece_faults
+from orders.talk.stops import open_stops
 from orders.trail import trail_of
 from tests import cast
 
@@ -122,6 +123,7 @@ def test_a_case_tells_its_story_as_people_read_it() -> None:
 
 def test_a_case_on_hold_says_since_when_and_for_what() -> None:
     for case in Case.objects.filter(held_since__isnull=False):
+        assert [(one.text, one.at) for one in open_stops(case)] == [(case.hold_reason, case.held_since)]
         last = audit.trail(case)[-1]
         assert (last.verb, last.after["hold_reason"]) == ("put on hold", case.hold_reason)
         assert last.at == case.held_since

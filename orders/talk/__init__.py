@@ -1,0 +1,1 @@
+"""What practice and laboratory say to each other about a case."""

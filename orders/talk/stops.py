@@ -1,0 +1,93 @@
+"""What a case stands still for: messages that stop it until they are answered. The only writer of a case's hold.
+
+`Case.held_since` and `Case.hold_reason` are a copy of the open messages, so that lists, the floor and planning need not
+ask for them. All of this belongs into the transaction of a verb that has locked the case.
+"""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from labqueue.base import audit
+from labqueue.base.models import User
+from orders import due
+from orders.models import Case, Message
+
+S = Case.State
+GONE = frozenset({S.SHIPPED, S.CANCELLED})
+# As much as a case says of what it waits for.
+LENGTH = 200
+
+
+def open_stops(case: Case) -> "QuerySet[Message]":
+    """What has no answer yet, the oldest first."""
+    return case.messages.filter(stops=True, answer__isnull=True).order_by("at", "pk")
+
+
+def stop(
+    case: Case,
+    kind: str,
+    text: str,
+    actor: User | None = None,
+    fields: Sequence[str] = (),
+    **more: Any,
+) -> Message:
+    """Let the case stand still until somebody answers. `fields` are those that are missing; None is the service."""
+    message = Message.objects.create(
+        case=case, kind=kind, text=text, by=actor, at=timezone.now(), stops=True, fields=list(fields), **more
+    )
+    stand_still(case, open_stops(case))
+    audit.record(case, "put on hold", actor, after={"hold_reason": text, "held_since": message.at})
+    return message
+
+
+def answer(case: Case, message: Message, actor: User | None, text: str, kind: str = Message.Kind.ANSWER) -> Message:
+    """The answer to a message of the case. It goes on once `settle` finds nothing open."""
+    return Message.objects.create(case=case, kind=kind, text=text, by=actor, at=timezone.now(), answers=message)
+
+
+def settle(case: Case, actor: User | None) -> None:
+    """After an answer: the case goes on where nothing is open any more, else it says what is still open.
+
+    The clock stood: without an appointment, the due date moves by the working days on hold. A version that was signed
+    during the hold has a due date of its own, which counts from that signature. A case that has left, or was
+    cancelled, is left alone.
+    """
+    if case.state in GONE:
+        return
+    still = list(open_stops(case))
+    if still:
+        stand_still(case, still)
+    elif case.held_since is not None:
+        go_on(case, actor, case.held_since)
+
+
+def stand_still(case: Case, still: Iterable[Message]) -> None:
+    """The copy. A case that stands still already does so since then, whatever was answered meanwhile."""
+    messages = list(still)
+    case.held_since = case.held_since or messages[0].at
+    words = " ".join(dict.fromkeys(message.text for message in messages))
+    case.hold_reason = words if len(words) <= LENGTH else f"{words[: LENGTH - 1]}…"
+    case.save(update_fields=["held_since", "hold_reason"])
+
+
+def go_on(case: Case, actor: User | None, since: datetime) -> None:
+    """Let the case go on with the date that it has now. From here on it is complete, if it was not before."""
+    before = {"hold_reason": case.hold_reason, "held_since": since, "due_at": case.due_at}
+    if case.due_at is not None and case.seat_at is None:
+        case.due_at = due.after_hold(due.way_to(case.practice), case.due_at, stood_since(case, since), timezone.now())
+    case.held_since, case.hold_reason = None, ""
+    if case.current_id is not None:
+        case.complete_at = case.complete_at or timezone.now()
+        case.first_due_at = case.first_due_at or case.due_at
+    case.save(update_fields=["held_since", "hold_reason", "due_at", "complete_at", "first_due_at"])
+    audit.record(case, "resumed", actor, before=before, after={"due_at": case.due_at})
+
+
+def stood_since(case: Case, since: datetime) -> datetime:
+    """Since when the due date of a case that stood still has not been counted anew."""
+    signed = case.current.signed_at if case.current else None
+    return max(since, signed) if signed else since
