@@ -118,8 +118,7 @@ def admit_followers(s: State, step: int) -> None:
         follower = first + link_at(s, link).to
         step_at(s, follower).pending -= 1
         if step_at(s, follower).pending == 0:
-            make_able(s, follower, s.now)
-    admit_able(s)
+            admit(s, follower, s.now)
 
 
 @helper

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from labqueue.engine.numbering import Records
 from labqueue.engine.plan import Plan
-from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, LEAF, SEATED, START, TIMER, WORLD
+from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, INDEX, LEAF, SEATED, START, TIMER, WORLD
 
 Words = NDArray[np.int64]
 
@@ -42,6 +42,7 @@ def allot(plan: Plan, replications: int) -> Memory:
         "start": np.zeros(plan.counters["units_end"], dtype=START),
         "waiter": np.zeros_like(plan.arrays["waiter"]),
         "timer": np.zeros(plan.sizes.timers, dtype=TIMER),
+        "hint": np.zeros(len(plan.arrays["op"]), dtype=INDEX),
         "group": np.zeros(len(steps) + 1, dtype=GROUP),
         "leaf": np.zeros(len(steps) + 1, dtype=LEAF),
         "able": np.zeros(2 * len(steps) + 16, dtype=ABLE_STEP),

@@ -55,10 +55,14 @@ QUEUE = record(first=I8, size=I8, units=I8, oldest=I8, station=I4, group=I4)
 """A queue: one for each family at a load station, one for any other station; `first` its place in `heap`."""
 WAITER = record(key=I8, step=I8)
 """A waiting step in the heap of its queue. Four children of a place stand in one line of the cache."""
-GROUP = record(value=F8, early=I4, late=I4, next=I4, unused=I4)
-"""A group of waiting steps (see `groups`): the roots of its heaps, and the next group of the queue."""
-LEAF = record(key=F8, entered=I8, tie=I8, left=I4, right=I4, group=I4, unused=I4)
-"""A step as a node of the heap of its group."""
+GROUP = record(value=F8, key=F8, early=I4, late=I4, next=I4, queue=I4)
+"""A group of waiting steps (see `groups`): the roots of its heaps, and the next group of its queue (-1: none).
+
+`key` is that of the root of the early ones, if there is one; `queue` is -1 while the group is not in use.
+"""
+LEAF = record(key=F8, entered=I8, tie=I8, child=I4, sibling=I4, before=I4, group=I4)
+"""A step as a node of the heap of its group: its first child, the next child of its parent, and the one before it (the
+parent, for a first child); -1 where there is none."""
 STATION = record(
     rule=I2, loads=I2, singles=I2, uneven=I2, grouped=I2, unused=I2, queue0=I4, queue1=I4, three_means=F8, busy=I8,
     waiting=I8, waited=I8, starts=I8,
@@ -122,7 +126,7 @@ after each place of an arrival; free: resources that are open and have a free un
 at this instant."""
 SCRATCH = {
     "terms": TERMS, "seated": SEATED, "start": START, "waiter": WAITER, "group": GROUP, "leaf": LEAF, "timer": TIMER,
-    "able": ABLE_STEP,
+    "able": ABLE_STEP, "hint": INDEX,
 }  # fmt: skip
 FIGURES = {
     "completion": TIME, "wait": WAIT, "use": USE, "work": WORK, "flow": FLOW, "step_wait": TIME, "log": LOGGED,
@@ -165,6 +169,7 @@ free_at = accessor(WORLD, "free", BITS)
 asked_at = accessor(WORLD, "asked", BITS)
 waiter_at = accessor(WORLD, "waiter", WAITER)
 group_at = accessor(WORLD, "group", GROUP)
+hint_at = accessor(WORLD, "hint", INDEX)
 leaf_at = accessor(WORLD, "leaf", LEAF)
 timer_at = accessor(WORLD, "timer", TIMER)
 able_at = accessor(WORLD, "able", ABLE_STEP)

@@ -11,6 +11,7 @@ from labqueue.engine.draws import name_key
 from labqueue.engine.hall import Hours
 from labqueue.engine.jobs import Job
 from labqueue.engine.numbering import Numbers, Places, Records, column, records, table
+from labqueue.engine.resources import CLOCK_RULES
 from labqueue.engine.routes import Route, Step
 from labqueue.engine.seats import Seat
 from labqueue.engine.shop import Shop
@@ -35,7 +36,7 @@ def route_arrays(shop: Shop, places: Places, numbers: Numbers) -> dict[str, Any]
     links: list[int] = []
     rows: list[dict[str, Any]] = []
     for route in shop.routes.values():
-        branches = any(step.after != ((k - 1,) if k else ()) for k, step in enumerate(route.steps))
+        branches = _regroups(shop, route)
         for i, step in enumerate(route.steps):
             follow = [k for k, other in enumerate(route.steps) if i in other.after]
             redo = route.followers(step.back_to) if step.back_to >= 0 else ()
@@ -48,6 +49,13 @@ def route_arrays(shop: Shop, places: Places, numbers: Numbers) -> dict[str, Any]
             more = {"branches": branches, "then": follow[0] if simple else -1}
             rows.append(_op(step, places, numbers) | more | dict(zip(names, bounds, strict=True)))
     return {"op": table(rows, OP), "link": column(links, INDEX)}
+
+
+def _regroups(shop: Shop, route: Route) -> bool:
+    """Whether a step may wait under a rule that looks at the clock while another step of its job is done."""
+    side_by_side = any(step.after != ((k - 1,) if k else ()) for k, step in enumerate(route.steps))
+    rules = {shop.stations[step.station] for step in route.steps if step.station is not None}
+    return side_by_side and not rules.isdisjoint(CLOCK_RULES)
 
 
 def _op(step: Step, places: Places, numbers: Numbers) -> dict[str, Any]:
