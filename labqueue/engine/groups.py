@@ -1,17 +1,16 @@
 """Queues under a rule that looks at the clock: groups of waiting steps whose order among themselves never changes.
 
 slack: jobs with equally many steps left are in the order of d - W. cr: jobs with equal mean work left are in the order
-of d. atc: jobs with equal w/p are in the order of d - W as long as that lies ahead, and equal once it is past. So each
-group is a heap (two for atc), and only the heads of the groups are compared by their keys at this instant.
-
-The heaps are pairing heaps (Fredman, Sedgewick, Sleator and Tarjan 1986): a step is its own node, so that a group needs
-no room of its own.
+of d. atc: jobs with equal w/p are in the order of d - W as long as that lies ahead; once it is past they are equal, and
+form a late group. So each group is a heap, and only the first of each are compared by their keys at this instant.
 """
 
 import math
 from typing import Any
 
+from labqueue.engine.blocks import free_block, larger_block, length_of, new_block
 from labqueue.engine.jit import helper, rare
+from labqueue.engine.queues import settle, sink, sooner
 from labqueue.engine.rules import key_in_group
 from labqueue.engine.state import (
     ATC,
@@ -22,96 +21,14 @@ from labqueue.engine.state import (
     group_at,
     hint_at,
     job_at,
-    leaf_at,
+    member_at,
     op_at,
     queue_at,
     station_at,
     step_at,
     terms_at,
+    waiter_at,
 )
-
-
-@helper
-def earlier(a: Any, b: Any) -> bool:
-    """Whether leaf a is served before b of the same heap: by key, then by entry, then by order of jobs and steps."""
-    if a.key != b.key:
-        return bool(a.key < b.key)
-    return sooner(a, b)
-
-
-@helper
-def sooner(a: Any, b: Any) -> bool:
-    """Whether of two leaves with equal keys a comes first: by entry, then by order of jobs and steps."""
-    return bool(a.entered < b.entered or (a.entered == b.entered and a.tie < b.tie))
-
-
-@helper
-def hang(s: State, step: int, before: int) -> None:
-    """Note who stands before a node, if there is a node."""
-    if step >= 0:
-        leaf_at(s, step).before = before
-
-
-@helper
-def meld(s: State, a: int, b: int) -> int:
-    """One heap of two that are not empty: the root that is served later becomes the first child of the other."""
-    if earlier(leaf_at(s, b), leaf_at(s, a)):
-        a, b = b, a
-    child = leaf_at(s, a).child
-    leaf_at(s, b).sibling = child
-    hang(s, child, b)
-    leaf_at(s, b).before = a
-    leaf_at(s, a).child = b
-    return a
-
-
-@helper
-def add(s: State, root: int, step: int) -> int:
-    """A heap (root -1: empty) with one more step; returns the root."""
-    n = leaf_at(s, step)
-    n.child, n.sibling, n.before = -1, -1, -1
-    return step if root < 0 else meld(s, root, step)
-
-
-@rare
-def without_root(s: State, root: int) -> int:
-    """A heap without its root: its children in pairs, and then the pairs from the last to the first."""
-    pairs = -1
-    a = leaf_at(s, root).child
-    while a >= 0:
-        b = leaf_at(s, a).sibling
-        if b < 0:
-            following, pair = b, a
-        else:
-            following, pair = leaf_at(s, b).sibling, meld(s, a, b)
-        leaf_at(s, pair).sibling = pairs
-        pairs = pair
-        a = following
-    if pairs < 0:
-        return -1
-    found = pairs
-    pairs = leaf_at(s, found).sibling
-    while pairs >= 0:
-        following = leaf_at(s, pairs).sibling
-        found = meld(s, found, pairs)
-        pairs = following
-    leaf_at(s, found).sibling, leaf_at(s, found).before = -1, -1
-    return found
-
-
-@rare
-def without(s: State, root: int, step: int) -> int:
-    """A heap without one step, wherever it stands."""
-    if step == root:
-        return without_root(s, root)
-    n = leaf_at(s, step)
-    if leaf_at(s, n.before).child == step:
-        leaf_at(s, n.before).child = n.sibling
-    else:
-        leaf_at(s, n.before).sibling = n.sibling
-    hang(s, n.sibling, n.before)
-    rest = without_root(s, step)
-    return root if rest < 0 else meld(s, root, rest)
 
 
 @helper
@@ -130,50 +47,50 @@ def group_value(s: State, rule: int, step: int) -> float:
 def join_group(s: State, queue: int, step: int) -> None:
     """Put a step into the group it belongs to, which is begun if there is none."""
     rule = station_at(s, queue_at(s, queue).station).rule
+    value = group_value(s, rule, step)
     j = job_at(s, step_at(s, step).job)
-    group = group_of(s, queue, step, group_value(s, rule, step))
-    g = group_at(s, group)
-    n = leaf_at(s, step)
-    n.key = math.inf if j.due >= NEVER else float(j.due if rule == CR else j.due - j.work)
-    n.entered = step_at(s, step).mark
-    n.tie = j.order * s.stride + (step - j.first)
-    n.group = group
-    if rule == ATC and (g.value == math.inf or n.key <= s.now):
-        n.key = -math.inf
-        g.late = add(s, g.late, step)
-    else:
-        set_early(s, g, add(s, g.early, step))
-
-
-@helper
-def set_early(s: State, g: Any, root: int) -> None:
-    """The early ones of a group have a new first one."""
-    g.early = root
-    g.key = leaf_at(s, root).key if root >= 0 else math.inf
-
-
-@helper
-def group_of(s: State, queue: int, step: int, value: float) -> int:
-    """The group of a queue with a value, begun if there is none: most often that of the last step of its kind."""
+    key = NEVER if j.due >= NEVER else int(j.due if rule == CR else j.due - j.work)
+    if rule == ATC and (value == math.inf or key <= s.now):
+        add(s, find_group(s, queue, value, 1), step, step_at(s, step).mark)
+        return
     hint = hint_at(s, step_at(s, step).op)
     g = group_at(s, hint.to)
     # what lies beyond s.groups is left from an earlier replication
-    if hint.to < s.groups and g.queue == queue and g.value == value:
-        return int(hint.to)
+    if not (hint.to < s.groups and g.queue == queue and g.value == value and not g.late):
+        hint.to = find_group(s, queue, value, 0)
+    add(s, hint.to, step, key)
+
+
+@helper
+def add(s: State, group: int, step: int, key: int) -> None:
+    """Put a step into a group."""
+    g = group_at(s, group)
+    if g.size == length_of(g.block):
+        larger_block(s, g)
+    settle(s, g.first, g.size, key, step)
+    g.size += 1
+    g.key = waiter_at(s, g.first).key
+    member_at(s, step).to = group
+
+
+@rare
+def find_group(s: State, queue: int, value: float, late: int) -> int:
+    """The group of a queue, which is begun if there is none."""
     q = queue_at(s, queue)
     group = q.group
-    while group >= 0 and group_at(s, group).value != value:
+    while group >= 0 and not (group_at(s, group).value == value and group_at(s, group).late == late):
         group = group_at(s, group).next
     if group < 0:
-        group = new_group(s, queue, value, q.group)
+        group = new_group(s)
+        g = group_at(s, group)
+        g.value, g.late, g.next, g.queue = value, late, q.group, queue
         q.group = group
-    hint.to = group
     return int(group)
 
 
 @helper
-def new_group(s: State, queue: int, value: float, following: int) -> int:
-    """An empty group of a queue in front of `following`."""
+def new_group(s: State) -> int:
+    """An empty group that belongs to no queue yet."""
     group = s.free_group
     if group >= 0:
         s.free_group = group_at(s, group).next
@@ -181,7 +98,7 @@ def new_group(s: State, queue: int, value: float, following: int) -> int:
         group = s.groups
         s.groups += 1
     g = group_at(s, group)
-    g.value, g.key, g.early, g.late, g.next, g.queue = value, math.inf, -1, -1, following, queue
+    g.size, g.block, g.first = 0, 0, new_block(s, 0)
     return int(group)
 
 
@@ -190,54 +107,71 @@ def take_from_groups(s: State, queue: int) -> int:
     """Take out the step to be served first; the queue is not empty."""
     q = queue_at(s, queue)
     station = station_at(s, q.station)
-    found = -1
+    atc = station.rule == ATC
+    if atc:
+        turn_late(s, queue)
+    found = q.group
     least = math.inf
-    group = q.group
+    group = found
     while group >= 0:
         g = group_at(s, group)
-        if station.rule == ATC:
-            if g.key <= s.now:
-                grow_late(s, g)
-            if g.late >= 0 and (found < 0 or g.value < least or (g.value == least and sooner_of(s, g.late, found))):
-                found, least = g.late, g.value
-        if g.early >= 0:
-            key = key_in_group(s, station.rule, g.key, g.value, station.three_means)
-            if found < 0 or key < least or (key == least and sooner_of(s, g.early, found)):
-                found, least = g.early, key
+        # under atc the key is at least the value
+        if not (atc and g.value > least):
+            key = g.value if g.late else key_in_group(s, station.rule, g.key, g.value, station.three_means)
+            if key < least or (key == least and sooner(s, first_step(s, group), first_step(s, found))):
+                found, least = group, key
         group = g.next
-    group = leaf_at(s, found).group
-    g = group_at(s, group)
-    if g.late == found:
-        g.late = without_root(s, found)
-    else:
-        set_early(s, g, without_root(s, found))
-    end_if_empty(s, queue, group)
-    return found
+    return take_first_of(s, found)
 
 
 @helper
-def sooner_of(s: State, a: int, b: int) -> bool:
-    """Whether of two waiting steps with equal keys now a comes first."""
-    return sooner(leaf_at(s, a), leaf_at(s, b))
+def first_step(s: State, group: int) -> int:
+    """The step of a group that comes first."""
+    return int(waiter_at(s, group_at(s, group).first).step)
+
+
+@helper
+def take_first_of(s: State, group: int) -> int:
+    """Take out the first step of a group; returns it."""
+    step = first_step(s, group)
+    remove(s, group, 0)
+    return step
+
+
+@helper
+def remove(s: State, group: int, place: int) -> None:
+    """Take the step at a place out of a group, which ends if nothing is left of it."""
+    g = group_at(s, group)
+    g.size -= 1
+    if g.size == 0:
+        end_group(s, group)
+        return
+    if place < g.size:
+        sink(s, g.first, g.size, place)
+    g.key = waiter_at(s, g.first).key
 
 
 @rare
-def grow_late(s: State, g: Any) -> None:
-    """Move the steps of a group whose d - W is past to its late ones, who are served in the order of entry."""
-    while g.early >= 0 and g.key <= s.now:
-        step = g.early
-        set_early(s, g, without_root(s, step))
-        leaf_at(s, step).key = -math.inf
-        g.late = add(s, g.late, step)
+def turn_late(s: State, queue: int) -> None:
+    """Move the steps whose d - W is past to late groups, where they are served in the order of entry."""
+    group = queue_at(s, queue).group
+    while group >= 0:
+        g = group_at(s, group)
+        following = g.next
+        value = g.value
+        ripe = 0 if g.late else g.size
+        while ripe > 0 and g.key <= s.now:
+            step = take_first_of(s, group)
+            add(s, find_group(s, queue, value, 1), step, step_at(s, step).mark)
+            ripe -= 1
+        group = following
 
 
-@helper
-def end_if_empty(s: State, queue: int, group: int) -> None:
+@rare
+def end_group(s: State, group: int) -> None:
     """Take an empty group out of its queue."""
     g = group_at(s, group)
-    if g.early >= 0 or g.late >= 0:
-        return
-    q = queue_at(s, queue)
+    q = queue_at(s, g.queue)
     if q.group == group:
         q.group = g.next
     else:
@@ -245,17 +179,17 @@ def end_if_empty(s: State, queue: int, group: int) -> None:
         while group_at(s, before).next != group:
             before = group_at(s, before).next
         group_at(s, before).next = g.next
+    free_block(s, g.block, g.first)
     g.next, g.queue = s.free_group, -1
     s.free_group = group
 
 
 @rare
-def leave_group(s: State, queue: int, step: int) -> None:
-    """Take a step out of its group."""
-    n = leaf_at(s, step)
-    g = group_at(s, n.group)
-    if n.key == -math.inf:
-        g.late = without(s, g.late, step)
-    else:
-        set_early(s, g, without(s, g.early, step))
-    end_if_empty(s, queue, n.group)
+def leave_group(s: State, step: int) -> None:
+    """Take a step out of its group, wherever it stands."""
+    group = member_at(s, step).to
+    g: Any = group_at(s, group)
+    for place in range(g.size):
+        if waiter_at(s, g.first + place).step == step:
+            remove(s, group, place)
+            return

@@ -62,6 +62,11 @@ class Hours:
         return min(changes, default=NEVER)
 
 
+def is_grouped(shop: Shop, station: str) -> bool:
+    """Whether the steps that wait at a station stand in groups (see `groups`)."""
+    return shop.stations[station] in CLOCK_RULES and not any(r.load for r in shop.serving(station))
+
+
 def station_rows(shop: Shop, places: Places) -> Records:
     """The stations with their rules, their queues and the mean time of a step there."""
     most_units = max([1, *(job.units for job in shop.jobs), *(entry.units for entry in shop.arrivals)])
@@ -80,7 +85,7 @@ def station_rows(shop: Shop, places: Places) -> Records:
                 "loads": bool(loads),
                 "singles": len(loads) < len(shop.serving(station)),
                 "uneven": uneven,
-                "grouped": rule in CLOCK_RULES and not loads,
+                "grouped": is_grouped(shop, station),
                 "three_means": 3 * max(mean, 1e-9),
             }
         )

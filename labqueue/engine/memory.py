@@ -8,7 +8,19 @@ from numpy.typing import NDArray
 
 from labqueue.engine.numbering import Records
 from labqueue.engine.plan import Plan
-from labqueue.engine.state import ABLE_STEP, ARRAYS, CHANGING, FIXED, GROUP, INDEX, LEAF, SEATED, START, TIMER, WORLD
+from labqueue.engine.state import (
+    ABLE_STEP,
+    ARRAYS,
+    CHANGING,
+    FIXED,
+    GROUP,
+    INDEX,
+    SEATED,
+    START,
+    TIMER,
+    WAITER,
+    WORLD,
+)
 
 Words = NDArray[np.int64]
 
@@ -38,14 +50,14 @@ def allot(plan: Plan, replications: int) -> Memory:
     figures = _figures(plan, replications)
     scratch = {
         "terms": plan.arrays["terms"].copy(),
-        "seated": np.zeros(len(steps), dtype=SEATED),
-        "start": np.zeros(plan.counters["units_end"], dtype=START),
-        "waiter": np.zeros_like(plan.arrays["waiter"]),
-        "timer": np.zeros(plan.sizes.timers, dtype=TIMER),
-        "hint": np.zeros(len(plan.arrays["op"]), dtype=INDEX),
-        "group": np.zeros(len(steps) + 1, dtype=GROUP),
-        "leaf": np.zeros(len(steps) + 1, dtype=LEAF),
-        "able": np.zeros(2 * len(steps) + 16, dtype=ABLE_STEP),
+        "seated": _room(len(steps), SEATED),
+        "start": _room(plan.counters["units_end"], START),
+        "waiter": _room(len(plan.arrays["waiter"]), WAITER),
+        "timer": _room(plan.sizes.timers, TIMER),
+        "hint": _room(len(plan.arrays["op"]), INDEX),
+        "group": _room(len(steps) + 1, GROUP),
+        "member": _room(len(steps), INDEX),
+        "able": _room(2 * len(steps) + 16, ABLE_STEP),
         "job": changing[1],
         "step": changing[2],
     }
@@ -66,11 +78,17 @@ def _words(array: Records) -> Words:
 
 
 def _aligned(words: Words) -> Words:
-    """A copy that begins at a multiple of 64 bytes, the length of a line of the cache."""
-    room = np.zeros(len(words) + 8, dtype=np.int64)
-    begin = -room.ctypes.data % 64 // 8
-    room[begin : begin + len(words)] = words
-    return room[begin : begin + len(words)]
+    """A copy that begins at a line of the cache."""
+    room: Words = _room(len(words), np.dtype(np.int64))
+    room[:] = words
+    return room
+
+
+def _room(count: int, dtype: np.dtype[Any]) -> Any:
+    """An array of zeros that begins at a multiple of 64 bytes, the length of a line of the cache."""
+    room = np.zeros(count * dtype.itemsize + 64, dtype=np.uint8)
+    begin = -room.ctypes.data % 64
+    return room[begin : begin + count * dtype.itemsize].view(dtype)
 
 
 def _one_block(arrays: dict[str, Records]) -> tuple[Words, dict[str, int]]:

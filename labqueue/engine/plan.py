@@ -22,6 +22,7 @@ from labqueue.engine.workload import (
     queue_rows,
     route_arrays,
     running_rows,
+    whole_lines,
 )
 
 MOST_EVENTS = 100_000_000
@@ -40,6 +41,8 @@ class Sizes:
     slots: int
     timers: int
     log: int
+    blocks: int = 4
+    """Places for the groups of waiting steps, as a multiple of the steps that can wait in them."""
 
 
 @dataclass(frozen=True)
@@ -68,9 +71,11 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
     arrays["running"] = running_rows(shop, seats, arrays["step"][: _file_steps(shop)], numbers, hours)
     arrays["arrival"] = arrival_rows(shop, places, numbers, hours)
     arrays["station"] = station_rows(shop, places)
-    queues, room = queue_rows(shop, places, sizes.slots)
+    queues, room, in_groups = queue_rows(shop, places, sizes.slots)
+    blocks = whole_lines(sizes.blocks * (in_groups + 1024)) if in_groups else 0
     arrays["queue"] = records(queues, QUEUE)
-    arrays["waiter"] = np.zeros(room, dtype=WAITER)
+    arrays["waiter"] = np.zeros(room + blocks + in_groups + 1, dtype=WAITER)
+    arrays["block"] = column([-1] * 16, INDEX)
     arrays["slot"] = column([*range(1, sizes.slots), -1][: sizes.slots], INDEX)
     leaves = _leaves(shop, len(hours.spans))
     arrays |= resource_arrays(shop, places, hours, leaves["timer_leaf"])
@@ -78,6 +83,7 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
     arrays |= _events(hours, leaves, arrays) | numbers.arrays()
     leaves["soonest"] = int(arrays["node"]["event"][1])
     counters = leaves | _counters(shop, arrays, sizes, batches, stride)
+    counters |= {"block_end": room, "spare_block": room + blocks}
     counters["keeps_log"] = int(expected_starts * replications <= MOST_LOGGED)
     return Plan(shop, replications, arrays, sizes, counters, _open_time(shop, hours))
 

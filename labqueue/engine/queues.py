@@ -31,7 +31,7 @@ def earlier(s: State, a: Any, b: Any) -> bool:
     return bool(a.key < b.key or (a.key == b.key and sooner(s, a.step, b.step)))
 
 
-@helper
+@rare
 def sooner(s: State, a: int, b: int) -> bool:
     """Whether of two waiting steps with equal keys a comes first: by entry, then by order of jobs and steps."""
     x, y = step_at(s, a), step_at(s, b)

@@ -46,9 +46,11 @@ def dynamic_key(s: State, rule: int, step: int, three_means: float) -> float:
 
 
 @helper
-def key_in_group(s: State, rule: int, key: float, value: float, three_means: float) -> float:
+def key_in_group(s: State, rule: int, key: int, value: float, three_means: float) -> float:
     """The key now of a step that stands in a group by `key`, d or d - W; `value` is what the group has in common."""
-    left = key - float(s.now)
+    if key >= NEVER:
+        return math.inf
+    left = float(key - s.now)
     if rule == ATC:
         return max(left, 0.0) / 60e6 / three_means + value
     return left / value

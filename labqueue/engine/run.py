@@ -13,7 +13,7 @@ from labqueue.engine.numbering import Records
 from labqueue.engine.plan import MOST_EVENTS, Plan, Sizes, compile_shop
 from labqueue.engine.reading import ShopError
 from labqueue.engine.shop import Shop
-from labqueue.engine.state import FINE, LOG_FULL, TOO_MANY_EVENTS, TOO_MANY_JOBS, TOO_MANY_TIMERS
+from labqueue.engine.state import FINE, LOG_FULL, TOO_FEW_PLACES, TOO_MANY_EVENTS, TOO_MANY_JOBS, TOO_MANY_TIMERS
 
 SLICE = 25
 """Replications of one call of the kernel."""
@@ -113,6 +113,7 @@ _GROW: dict[int, Callable[[Plan, int], Sizes]] = {
     TOO_MANY_JOBS: _more_slots,
     LOG_FULL: lambda plan, row: replace(plan.sizes, log=4 * plan.sizes.log),
     TOO_MANY_TIMERS: lambda plan, row: replace(plan.sizes, timers=4 * plan.sizes.timers),
+    TOO_FEW_PLACES: lambda plan, row: replace(plan.sizes, blocks=4 * plan.sizes.blocks),
 }
 
 

@@ -19,7 +19,7 @@ UNKNOWN = -FOREVER
 BLOCKED, ABLE, HELD, WAITING, RUNNING, DONE = range(6)
 """States of a step of a job; ABLE lasts only within one event."""
 FIFO, EDD, SLACK, CR, ATC, WEIGHT, RANK = range(7)
-FINE, TOO_MANY_EVENTS, TOO_MANY_JOBS, LOG_FULL, TOO_MANY_TIMERS = range(5)
+FINE, TOO_MANY_EVENTS, TOO_MANY_JOBS, LOG_FULL, TOO_MANY_TIMERS, TOO_FEW_PLACES = range(6)
 """Why a replication stopped."""
 
 I2, I4, I8, U8, F8 = "i2", "i4", "i8", "u8", "f8"
@@ -55,14 +55,9 @@ QUEUE = record(first=I8, size=I8, units=I8, oldest=I8, station=I4, group=I4)
 """A queue: one for each family at a load station, one for any other station; `first` its place in `heap`."""
 WAITER = record(key=I8, step=I8)
 """A waiting step in the heap of its queue. Four children of a place stand in one line of the cache."""
-GROUP = record(value=F8, key=F8, early=I4, late=I4, next=I4, queue=I4)
-"""A group of waiting steps (see `groups`): the roots of its heaps, and the next group of its queue (-1: none).
-
-`key` is that of the root of the early ones, if there is one; `queue` is -1 while the group is not in use.
-"""
-LEAF = record(key=F8, entered=I8, tie=I8, child=I4, sibling=I4, before=I4, group=I4)
-"""A step as a node of the heap of its group: its first child, the next child of its parent, and the one before it (the
-parent, for a first child); -1 where there is none."""
+GROUP = record(value=F8, key=I8, first=I4, size=I4, block=I4, late=I4, next=I4, queue=I4)
+"""A group of waiting steps (see `groups`): `key` that of its first step; its block of `waiter` (see `blocks`) and how
+many steps stand there; the next group of its queue (-1: none). `queue` is -1 while the group is not in use."""
 STATION = record(
     rule=I2, loads=I2, singles=I2, uneven=I2, grouped=I2, unused=I2, queue0=I4, queue1=I4, three_means=F8, busy=I8,
     waiting=I8, waited=I8, starts=I8,
@@ -119,13 +114,13 @@ COUNT = record(count="u4")
 
 CHANGING = {
     "job": JOB, "step": STEP, "queue": QUEUE, "station": STATION, "resource": RESOURCE, "unit": UNIT,
-    "calendar": CALENDAR, "arrival": ARRIVAL, "node": NODE, "slot": INDEX, "free": BITS, "asked": BITS,
+    "calendar": CALENDAR, "arrival": ARRIVAL, "node": NODE, "slot": INDEX, "free": BITS, "asked": BITS, "block": INDEX,
 }  # fmt: skip
 """Arrays put back to how they were at now before each replication. node: the tree of events; slot: the next free place
 after each place of an arrival; free: resources that are open and have a free unit; asked: resources to be handed work
-at this instant."""
+at this instant; block: the first free block of each class."""
 SCRATCH = {
-    "terms": TERMS, "seated": SEATED, "start": START, "waiter": WAITER, "group": GROUP, "leaf": LEAF, "timer": TIMER,
+    "terms": TERMS, "seated": SEATED, "start": START, "waiter": WAITER, "group": GROUP, "member": INDEX, "timer": TIMER,
     "able": ABLE_STEP, "hint": INDEX,
 }  # fmt: skip
 FIGURES = {
@@ -145,7 +140,7 @@ COUNTERS = (
     "jobs", "steps", "stride", "stations", "batches", "queues", "resources", "arrivals", "releases", "runnings",
     "leaves", "leaf_bits", "latest", "soonest", "words", "units_end", "waits_leaf", "release_leaf", "calendar_leaf",
     "arrival_leaf", "timer_leaf", "clock_leaf", "released", "ables", "timers", "timer_room", "least_units", "groups",
-    "free_group", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
+    "free_group", "block_end", "spare_block", "free_slot", "logged", "log_room", "keeps_log", "bins", "error",
 )  # fmt: skip
 WORLD = record(key=U8, **dict.fromkeys(COUNTERS, I8), **dict.fromkeys(ARRAYS, I8))
 """Time, sizes and counters of one replication, and the addresses of all arrays."""
@@ -170,7 +165,8 @@ asked_at = accessor(WORLD, "asked", BITS)
 waiter_at = accessor(WORLD, "waiter", WAITER)
 group_at = accessor(WORLD, "group", GROUP)
 hint_at = accessor(WORLD, "hint", INDEX)
-leaf_at = accessor(WORLD, "leaf", LEAF)
+member_at = accessor(WORLD, "member", INDEX)
+block_at = accessor(WORLD, "block", INDEX)
 timer_at = accessor(WORLD, "timer", TIMER)
 able_at = accessor(WORLD, "able", ABLE_STEP)
 completion_at = accessor(WORLD, "completion", TIME)

@@ -34,7 +34,7 @@ def withdraw(s: State, step: int) -> None:
     if station_at(s, q.station).grouped:
         q.size -= 1
         count_out(s, q.station)
-        leave_group(s, queue, step)
+        leave_group(s, step)
         return
     for place in range(q.size):
         if waiter_at(s, q.first + place).step == step:
@@ -49,5 +49,5 @@ def change_groups(s: State, job: int) -> None:
     for step in range(j.first, j.first + j.steps):
         x = step_at(s, step)
         if x.state == WAITING and station_at(s, op_at(s, x.op).station).grouped:
-            leave_group(s, op_at(s, x.op).queue, step)
+            leave_group(s, step)
             join_group(s, op_at(s, x.op).queue, step)

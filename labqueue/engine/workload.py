@@ -8,7 +8,7 @@ import numpy as np
 
 from labqueue.engine.calendars import MINUTE, microseconds, since
 from labqueue.engine.draws import name_key
-from labqueue.engine.hall import Hours
+from labqueue.engine.hall import Hours, is_grouped
 from labqueue.engine.jobs import Job
 from labqueue.engine.numbering import Numbers, Places, Records, column, records, table
 from labqueue.engine.resources import CLOCK_RULES
@@ -187,21 +187,32 @@ def expected_arrivals(shop: Shop, hours: Hours) -> float:
     return total
 
 
-def queue_rows(shop: Shop, places: Places, slots: int) -> tuple[list[tuple[int, ...]], int]:
-    """The queues, each with room for every step that can wait in it, and the room of all together."""
+def queue_rows(shop: Shop, places: Places, slots: int) -> tuple[list[tuple[int, ...]], int, int]:
+    """The queues, each with room for every step that can wait in it; returns them with the room of all together.
+
+    Those whose steps stand in groups have no room of their own; how many steps that can be is the third result.
+    """
     room = [0] * len(places.queues)
     for route_name, count in _jobs_by_route(shop, slots).items():
         for step in shop.routes[route_name].steps:
             if step.station is not None:
                 room[places.queue(step.station, step.family)] += count
     rows: list[tuple[int, ...]] = []
-    first = 0
+    first = 3  # so that the four children of a place stand in one line of the cache
+    in_groups = 0
     for ((station, _), number), size in zip(places.queues.items(), room, strict=True):
-        first += (3 - first) % 4  # so that the four children of a place stand in one line of the cache
         rows.append((first, 0, 0, NEVER, places.stations[station], -1))
-        first += size + 1
         assert number == len(rows) - 1
-    return rows, first
+        if is_grouped(shop, station):
+            in_groups += size
+        else:
+            first += whole_lines(size + 1)
+    return rows, first, in_groups
+
+
+def whole_lines(waiters: int) -> int:
+    """Room for so many waiters or a few more, in whole lines of the cache."""
+    return -(-waiters // 4) * 4
 
 
 def _jobs_by_route(shop: Shop, slots: int) -> dict[str, int]:
