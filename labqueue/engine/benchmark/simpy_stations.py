@@ -1,13 +1,10 @@
 """Stations of the SimPy program: people and machines that take one job at a time."""
 
 import math
-from bisect import insort
 from collections.abc import Generator
-from operator import attrgetter
 from typing import Any
 
 import simpy
-from simpy.resources.resource import SortedQueue
 
 from labqueue.engine.benchmark.opening import Hours, hours_of_resource
 from labqueue.engine.resources import Resource
@@ -15,20 +12,6 @@ from labqueue.engine.shop import Shop
 
 FIRST: Any = -math.inf
 """The priority of what is seated or closed: before all jobs."""
-_key = attrgetter("key")
-
-
-class Queue(SortedQueue):  # type: ignore[misc, unused-ignore]
-    """A queue in order of priority; SimPy's own sorts all of it again for each that comes."""
-
-    def append(self, item: Any) -> None:
-        insort(self, item, key=_key)
-
-
-class UnitsByPriority(simpy.PriorityResource):  # type: ignore[misc, unused-ignore]
-    """SimPy's resource with priorities, with the quicker queue."""
-
-    PutQueue = Queue
 
 
 class Station:
@@ -46,7 +29,7 @@ class Station:
         self.env = env
         self.waited = 0.0
         self.started = 0
-        self.units = UnitsByPriority(env, self.count)
+        self.units = simpy.PriorityResource(env, self.count)
         self.closes = math.inf
         """When a step that is begun now would be broken by closing; never where work does not pause."""
 
