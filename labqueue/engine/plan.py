@@ -33,6 +33,9 @@ ENOUGH_REPLICATIONS = 10
 MOST_LOGGED = 4_000_000
 """Waits and flows kept one by one, over all replications; beyond, their histogram serves for the 95 % points."""
 
+FEWEST_PLACES = 1024
+"""Places for the groups of waiting steps, beside those for as many steps as can wait."""
+
 
 @dataclass(frozen=True)
 class Sizes:
@@ -72,7 +75,7 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
     arrays["arrival"] = arrival_rows(shop, places, numbers, hours)
     arrays["station"] = station_rows(shop, places)
     queues, room, in_groups = queue_rows(shop, places, sizes.slots)
-    blocks = whole_lines(sizes.blocks * (in_groups + 1024)) if in_groups else 0
+    blocks = whole_lines(sizes.blocks * (in_groups + FEWEST_PLACES)) if in_groups else 0
     arrays["queue"] = records(queues, QUEUE)
     arrays["waiter"] = np.zeros(room + blocks + in_groups + 1, dtype=WAITER)
     arrays["block"] = column([-1] * 16, INDEX)

@@ -7,7 +7,7 @@ the events, the queues, the rules, the loads and the figures are its own.
 import hashlib
 import math
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Self
 
 from labqueue.engine.calendars import MINUTE, since
 from labqueue.engine.distributions import Distribution
@@ -509,7 +509,7 @@ class Oracle:
         self.finish_step(work)
         unit.members = [member for member in before if member.state == "running"]
 
-    def run(self) -> "Oracle":
+    def run(self) -> Self:
         self.set_up()
         while self.now <= self.shop.horizon:
             self.handle()

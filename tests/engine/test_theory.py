@@ -9,6 +9,7 @@ import pytest
 
 from labqueue.engine import Forecast, Shop, simulate
 from labqueue.engine.measures import student_95
+from tests.engine.deviations import report
 from tests.engine.shops import Document, document, job, step
 
 BETWEEN = 10.0
@@ -59,11 +60,6 @@ def z_of(mean: float, interval: list[float], theory: float, parts: int = REPLICA
     """The deviation in standard errors."""
     error = (interval[1] - interval[0]) / 2 / student_95(parts - 1)
     return (mean - theory) / error
-
-
-def report(name: str, measured: float, theory: float, z: float) -> None:
-    off = 100 * (measured / theory - 1)
-    print(f"{name:<44} theory {theory:10.3f}  measured {measured:10.3f}  {off:+6.2f} %  z {z:+.2f}")
 
 
 def run(doc: Document, seed: int = 11) -> Forecast:
@@ -170,6 +166,28 @@ def test_feedback() -> None:
     flow = run(doc).arrivals[0]
     z = z_of(flow["flow_mean"], flow["flow_ci"], theory)
     report("M/M/1 with feedback .25", flow["flow_mean"], theory, z)
+    assert abs(z) < 4
+
+
+def test_open_network_with_feedback() -> None:
+    """Jackson: a fifth goes from the second station (two servers) back to the first; both see 5/4 of the arrivals."""
+    doc = queue({"exponential": {"mean": 6}}) | {
+        "stations": {"bench": {}, "second": {}},
+        "routes": {
+            "r": [
+                step("one", "bench", {"exponential": {"mean": 6}}),
+                step("two", "second", {"exponential": {"mean": 11}}, fail={"probability": 0.2, "back_to": "one"}),
+            ]
+        },
+    }
+    doc["resources"]["second"] = {"stations": ["second"], "calendar": "always", "count": 2}
+    rate = 1.25 / BETWEEN
+    load = 11 * rate
+    waiting = load**3 / (4 - load**2)
+    theory = (6 * rate / (1 - 6 * rate) + load + waiting) * BETWEEN
+    flow = run(doc).arrivals[0]
+    z = z_of(flow["flow_mean"], flow["flow_ci"], theory)
+    report("open network with feedback (Jackson)", flow["flow_mean"], theory, z)
     assert abs(z) < 4
 
 
