@@ -1,5 +1,6 @@
 """The forecast: when each job will be finished, what waits where, and how sure that is."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
@@ -47,10 +48,17 @@ class Forecast:
         }
 
 
-def simulate(shop: Shop, replications: int = 1000, seed: int = 1, threads: int = 1) -> Forecast:
+def simulate(
+    shop: Shop,
+    replications: int = 1000,
+    seed: int = 1,
+    threads: int = 1,
+    between: Callable[[], object] = lambda: None,
+) -> Forecast:
     """Simulate a shop `replications` times and measure it.
 
-    The answer depends on the shop, the seed and the replications only, not on `threads`.
+    The answer depends on the shop, the seed and the replications only, not on `threads`. `between` is called in this
+    thread after every few replications; what it raises ends the simulation.
 
     Raises:
         ValueError: fewer than one replication or thread.
@@ -58,7 +66,7 @@ def simulate(shop: Shop, replications: int = 1000, seed: int = 1, threads: int =
     """
     if replications < 1 or threads < 1:
         raise ValueError("replications and threads must be at least 1")
-    plan, books = run_replications(shop, replications, seed, threads)
+    plan, books = run_replications(shop, replications, seed, threads, between)
     completions = np.empty((len(shop.jobs), replications))
     return Forecast(
         now=shop.now,

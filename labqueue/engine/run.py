@@ -1,6 +1,6 @@
 """Running a compiled shop: slices of replications on own threads; the answer does not depend on their number."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
@@ -42,21 +42,32 @@ class Books:
     histogram: NDArray[np.int64] | None
 
 
-def run_replications(shop: Shop, replications: int, seed: int, threads: int) -> tuple[Plan, Books]:
-    """Simulate; returns the plan with the raw figures.
+def run_replications(
+    shop: Shop, replications: int, seed: int, threads: int, between: Callable[[], object] = lambda: None
+) -> tuple[Plan, Books]:
+    """Simulate; returns the plan with the raw figures. `between` is called after each slice, in this thread.
 
     Raises:
         ShopError: a replication reached the bound on events or on jobs in the shop.
+        Exception: whatever `between` raises; slices not yet begun are then left out.
     """
     runner = _Runner(compile_shop(shop, replications), seed)
     slices = [(first, min(SLICE, replications - first)) for first in range(0, replications, SLICE)]
-    if threads == 1:
-        parts = [runner.run(*one) for one in slices]
-    else:
-        with ThreadPoolExecutor(threads, thread_name_prefix="replications") as pool:
-            jobs = [pool.submit(runner.run, *one) for one in slices]
-            parts = [job.result() for job in jobs]
+    parts = []
+    for part in _in_threads(runner, slices, threads) if threads > 1 else (runner.run(*one) for one in slices):
+        parts.append(part)
+        between()
     return runner.plan, _join(parts)
+
+
+def _in_threads(runner: "_Runner", slices: list[tuple[int, int]], threads: int) -> Iterator["Books"]:
+    """The figures of the slices in their order, from threads that are made here, after any fork."""
+    pool = ThreadPoolExecutor(threads, thread_name_prefix="replications")
+    try:
+        for job in [pool.submit(runner.run, *one) for one in slices]:
+            yield job.result()
+    finally:
+        pool.shutdown(cancel_futures=True)
 
 
 class _Runner:

@@ -12,7 +12,7 @@ from django.utils import timezone
 from labqueue.engine import Shop, simulate
 from labqueue.planning import bottleneck, floor, shop, words
 from labqueue.planning.models import Forecast, Prediction, StationOutlook
-from labqueue.planning.pulse import with_pulse
+from labqueue.planning.pulse import GoOn, with_pulse
 from labqueue.planning.snapshot import OpenCase, Snapshot
 from labqueue.production.models import Station
 from orders import outlook
@@ -51,14 +51,14 @@ def compute(now: datetime, alive: Callable[[], object] = lambda: None, every: fl
     began = time.perf_counter()
     snapshot = floor.look(now)
     stated = shop.state(snapshot)
-    figures = with_pulse(lambda: simulated(stated.shop), alive, every)
+    figures = with_pulse(lambda go_on: simulated(stated.shop, go_on), alive, every)
     seconds = time.perf_counter() - began
     return Result(snapshot, figures, dict(stated.left_out), timezone.now(), seconds)
 
 
-def simulated(stated: Shop) -> dict[str, Any]:
-    """What the engine says of a shop."""
-    return simulate(stated, replications=replications(), seed=SEED, threads=threads()).to_dict()
+def simulated(stated: Shop, go_on: GoOn = lambda: None) -> dict[str, Any]:
+    """What the engine says of a shop; it ends early with what `go_on` raises."""
+    return simulate(stated, replications(), SEED, threads(), between=go_on).to_dict()
 
 
 def publish(result: Result) -> Forecast:

@@ -13,7 +13,7 @@ from labqueue.base.outbox import Handler, LeaseLost
 from labqueue.engine import Shop
 from labqueue.planning import forecast, freshness
 from labqueue.planning.models import Forecast
-from labqueue.planning.pulse import with_pulse
+from labqueue.planning.pulse import GivenUp, GoOn, with_pulse
 from labqueue.planning.tasks import make_forecast
 from tests.production.build import released_case
 
@@ -21,7 +21,7 @@ State = OutboxRow.State
 
 
 def test_the_answer_is_that_of_the_work_in_a_thread_of_its_own() -> None:
-    answer = with_pulse(current_thread, lambda: None, every=10)
+    answer = with_pulse(lambda _: current_thread(), lambda: None, every=10)
     assert answer is not current_thread()
     assert answer.name.startswith("pulse")
 
@@ -34,19 +34,19 @@ def test_the_pulse_beats_in_the_caller_s_thread_until_the_work_ends() -> None:
         if len(beats) == 3:
             ends.set()
 
-    assert with_pulse(lambda: ends.wait(30), pulse, every=0.01)
+    assert with_pulse(lambda _: ends.wait(30), pulse, every=0.01)
     assert beats[:3] == [current_thread()] * 3
 
 
 def test_quick_work_needs_no_pulse() -> None:
     beats: list[int] = []
-    assert with_pulse(lambda: 7, lambda: beats.append(1), every=30) == 7
+    assert with_pulse(lambda _: 7, lambda: beats.append(1), every=30) == 7
     assert beats == []
 
 
 @pytest.mark.parametrize("fault", [TimeoutError, ValueError])
 def test_what_the_work_raises_is_raised(fault: type[Exception]) -> None:
-    def work() -> None:
+    def work(_: GoOn) -> None:
         raise fault("the work")
 
     with pytest.raises(fault, match="the work"):
@@ -60,9 +60,28 @@ def test_a_pulse_that_fails_ends_the_waiting_at_once() -> None:
         raise LeaseLost
 
     with pytest.raises(LeaseLost):
-        with_pulse(lambda: ends.wait(30), pulse, every=0.01)
+        with_pulse(lambda _: ends.wait(30), pulse, every=0.01)
     assert not ends.is_set(), "nobody waited for the work"
     ends.set()
+
+
+def test_work_that_is_given_up_ends_when_it_asks_whether_to_go_on() -> None:
+    ended = Event()
+
+    def work(go_on: GoOn) -> None:
+        try:
+            while True:
+                go_on()
+                time.sleep(0.01)
+        except GivenUp:
+            ended.set()
+
+    def pulse() -> None:
+        raise LeaseLost
+
+    with pytest.raises(LeaseLost):
+        with_pulse(work, pulse, every=0.05)
+    assert ended.wait(10)
 
 
 @pytest.fixture
@@ -75,9 +94,9 @@ def longer_than_its_lease(monkeypatch: pytest.MonkeyPatch, meanwhile: list[Outbo
     """Each simulation takes three leases; `meanwhile` gets the row as it stands just before the end."""
     simulated = forecast.simulated
 
-    def slowly(stated: Shop) -> dict[str, Any]:
+    def slowly(stated: Shop, go_on: GoOn) -> dict[str, Any]:
         time.sleep(3)
-        return simulated(stated)
+        return simulated(stated, go_on)
 
     extend = outbox.extend
 
