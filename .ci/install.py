@@ -84,6 +84,18 @@ def environment() -> list[str]:
     raise stop("a virtual environment could not be made with " + sys.executable)
 
 
+def compile_all() -> None:
+    """Keep the bytecode of what was installed, which not every pip does: else each process compiles it at its start."""
+    folder = "import sysconfig; print(sysconfig.get_path('purelib'))"
+    found = subprocess.run([str(PYTHON), "-c", folder], stdout=subprocess.PIPE, text=True)
+    # A package may bring files for another Python; those stay as they are.
+    subprocess.run(
+        [str(PYTHON), "-m", "compileall", "-q", "-q", "-j", "0", found.stdout.strip()],
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.DEVNULL,
+    )
+
+
 def install(name: str) -> None:
     """Install the lock file `name` unless the environment holds just that."""
     lock = HERE / (name + ".lock")
@@ -95,6 +107,7 @@ def install(name: str) -> None:
     say(f"installing .ci/{lock.name} into .venv; this takes about a minute")
     if subprocess.run(command).returncode != 0:
         raise stop(f"pip could not install {lock.name}; the lines above say why")
+    compile_all()
     stamp.write_text(digest)
     return say("done")
 
