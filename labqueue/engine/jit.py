@@ -57,11 +57,11 @@ def _cache_folder() -> Path:
         parents.insert(0, Path(os.environ["NUMBA_CACHE_DIR"]))
     folders = [parent / leaf for parent in parents]
     chosen = next((folder for folder in folders if _writable(folder)), None)
-    if chosen is None:
-        return Path(tempfile.mkdtemp(prefix="labqueue-"))
-    for earlier in folders[: folders.index(chosen)]:
-        if earlier.is_dir() and not any(chosen.iterdir()):
-            shutil.copytree(earlier, chosen, dirs_exist_ok=True)
+    earlier = folders if chosen is None else folders[: folders.index(chosen)]
+    chosen = chosen or Path(tempfile.mkdtemp(prefix="labqueue-"))
+    finished = next((folder for folder in earlier if folder.is_dir() and any(folder.iterdir())), None)
+    if finished is not None and not any(chosen.iterdir()):
+        shutil.copytree(finished, chosen, dirs_exist_ok=True)
     return chosen
 
 
