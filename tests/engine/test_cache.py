@@ -16,7 +16,7 @@ import os, sys, tempfile
 # Nothing is read-only to root; so this process is told that these folders are.
 real, refused = tempfile.TemporaryFile, sys.argv[1].split(":")
 def temporary_file(*given, **more):
-    if any(str(more.get("dir")).startswith(folder) for folder in refused):
+    if any(f"{more.get('dir')}/".startswith(f"{folder}/") for folder in refused):
         raise PermissionError(more["dir"])
     return real(*given, **more)
 tempfile.TemporaryFile = temporary_file
