@@ -30,7 +30,7 @@ MOST_EVENTS = 100_000_000
 BATCHES = 20
 """Parts of the measured time whose figures serve for intervals where there are too few replications."""
 ENOUGH_REPLICATIONS = 10
-MOST_LOGGED = 4_000_000
+MOST_LOGGED = 400_000
 """Waits and flows kept one by one, over all replications; beyond, their histogram serves for the 95 % points."""
 
 FEWEST_PLACES = 1024
