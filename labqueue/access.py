@@ -8,7 +8,8 @@ from rest_framework.request import Request
 from labqueue.base.models import User
 from labqueue.base.roles import EVERYBODY, LABORATORY, Role
 
-PUBLIC = frozenset({"sign-in", "api:schema", "health"})
+# A calendar program cannot sign in: whoever holds the address of a feed may read it.
+PUBLIC = frozenset({"sign-in", "api:schema", "health", "orders:feed"})
 
 PRACTICE = frozenset({Role.PRACTICE})
 FLOOR = frozenset({Role.TECHNICIAN, Role.MANAGER})
@@ -38,6 +39,9 @@ TABLE: dict[str, frozenset[Role]] = {
     "orders:accept": MANAGER,
     "orders:hold": FLOOR,
     "orders:resume": FLOOR,
+    "orders:export": PRACTICE | MANAGER,
+    "orders:feeds": PRACTICE,
+    "orders:end-feed": PRACTICE,
     "orders:people": ADMIN,
     "orders:person": ADMIN,
     "orders:practices": ADMIN | MANAGER,

@@ -4,9 +4,11 @@ from django.urls import URLPattern, path
 
 from orders import api, people_pages, practice_pages
 from orders import pages as shown
+from orders.day import pages as day
 
 pages: list[URLPattern] = [
     path("cases", shown.cases, name="cases"),
+    path("cases.csv", day.cases_csv, name="export"),
     path("cases/new", shown.new, name="new"),
     path("cases/<str:number>", shown.case, name="case"),
     path("cases/<str:number>/prescription", shown.edit, name="edit"),
@@ -17,6 +19,9 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/accept", shown.accept, name="accept"),
     path("cases/<str:number>/hold", shown.put_on_hold, name="hold"),
     path("cases/<str:number>/resume", shown.resume, name="resume"),
+    path("calendar", day.feeds, name="feeds"),
+    path("calendar/<int:pk>/revoke", day.end_feed, name="end-feed"),
+    path("feeds/<str:token>.ics", day.feed, name="feed"),
     path("people", people_pages.people, name="people"),
     path("people/<int:pk>", people_pages.person, name="person"),
     path("practices", practice_pages.practices, name="practices"),

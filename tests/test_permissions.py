@@ -3,13 +3,14 @@
 from collections.abc import Iterator
 
 import pytest
-from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
 from labqueue.access import PUBLIC, TABLE, roles_for
 from labqueue.base.models import User
 from labqueue.base.roles import Role
+from orders.day.feeds import issue_feed
 from tests import cast
 
 PEOPLE = {
@@ -27,6 +28,7 @@ FILLING = {
     "code": "nowhere",
     "station": "nowhere",
     "username": "nobody",
+    "token": "no-such-token",
 }
 METHODS = ("GET", "POST", "PUT")
 
@@ -50,10 +52,10 @@ def address(name: str) -> str:
     return reverse(name, kwargs={part: FILLING[part] for part in names})
 
 
-def ask(client: Client, method: str, url: str) -> HttpResponse:
+def ask(client: Client, method: str, url: str) -> HttpResponseBase:
     """One request with an empty body."""
     response = client.generic(method, url, b"{}", content_type="application/json")
-    assert isinstance(response, HttpResponse)
+    assert isinstance(response, HttpResponseBase)
     return response
 
 
@@ -102,5 +104,6 @@ def test_nobody_is_sent_to_sign_in(client: Client) -> None:
 @pytest.mark.django_db
 @pytest.mark.parametrize("name", sorted(PUBLIC))
 def test_what_is_public_opens_without_sign_in(name: str, client: Client) -> None:
-    """The sign-in itself, the description of the interface, and the sign of life."""
-    assert ask(client, "GET", address(name)).status_code == 200
+    """The sign-in, the description of the interface, the sign of life; a calendar for whoever has its address."""
+    url = reverse(name, args=[issue_feed(cast.prescriber())]) if name == "orders:feed" else address(name)
+    assert ask(client, "GET", url).status_code == 200
