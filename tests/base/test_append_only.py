@@ -5,6 +5,7 @@ from collections.abc import Iterator
 import pytest
 from django.apps import apps
 from django.db import IntegrityError, connection, transaction
+from django.db.migrations.state import StateApps
 
 from labqueue.base import audit
 from labqueue.base.append_only import AppendOnly, Complete, Lifted, statements, trigger_names
@@ -184,13 +185,13 @@ def test_every_complete_parent_of_the_migrations_has_its_triggers() -> None:
     ],
 )
 def test_triggers_are_lifted_and_put_back(held: AppendOnly | Complete, names: set[str]) -> None:
-    lifted = Lifted(held)
+    lifted, state = Lifted(held), StateApps([], {})
     with connection.schema_editor() as editor:
-        lifted.code(apps, editor)
+        lifted.code(state, editor)
     assert not names & triggers()
     assert lifted.reverse_code is not None
     with connection.schema_editor() as editor:
-        lifted.reverse_code(apps, editor)
+        lifted.reverse_code(state, editor)
     assert names <= triggers()
     assert lifted.deconstruct() == ("Lifted", [held], {})
 
