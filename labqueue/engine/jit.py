@@ -1,82 +1,126 @@
-"""Marks for what is compiled. The compiler itself, numba, is loaded only where no finished code is kept.
+"""The one door to numba: compiled functions with a cache on disk that survives and is safe to share."""
 
-A process that finds the code of its kernels on disk starts in a tenth of the time that loading numba takes.
-"""
-
+import hashlib
+import os
+import shutil
+import tempfile
 from collections.abc import Callable
-from functools import cached_property, update_wrapper
-from threading import RLock
+from pathlib import Path
 from typing import Any, TypeVar, cast
 
+import numba
 import numpy as np
+from llvmlite import ir  # type: ignore[import-untyped]
+from numba.core import config
+from numba.cpython.unsafe.numbers import leading_zeros as _leading_zeros
+from numba.cpython.unsafe.numbers import trailing_zeros as _trailing_zeros
+from numba.extending import intrinsic
 
-from labqueue.engine import kept_code
-from labqueue.engine.machine_code import Entry, kind_of, link
+from labqueue.engine.apart import ApartCompiler
+
+trailing_zeros = cast(Callable[[Any], int], _trailing_zeros)
+"""The number of the lowest bit that is set; for compiled code only."""
+leading_zeros = cast(Callable[[Any], int], _leading_zeros)
+"""How many bits above the highest one that is set; for compiled code only."""
 
 Function = TypeVar("Function", bound=Callable[..., Any])
-_LOCK = RLock()
 
 
-class Mark:
-    """Stands where compiled code names a function; `made` is what numba takes for it, made when it first compiles."""
-
-    def __init__(self, make: Callable[[], Any]) -> None:
-        self._make = make
-
-    @cached_property
-    def made(self) -> Any:
-        """The function as numba knows it."""
-        return self._make()
+def _fingerprint() -> str:
+    """A hash of this package's sources: numba itself would miss a change in a helper that a kernel calls."""
+    digest = hashlib.blake2b(numba.__version__.encode(), digest_size=8)
+    for path in sorted(Path(__file__).parent.glob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.hexdigest()
 
 
-class Kernel(Mark):
-    """A compiled function that Python calls; it runs without the interpreter's lock.
+def _writable(folder: Path) -> bool:
+    """Whether files can be kept in a folder that is ours: what lies in it will be loaded as code."""
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            return folder.stat().st_uid == os.getuid()
+    except OSError:
+        return False
 
-    Its code is found on disk or compiled at the first call with arguments of a kind.
+
+def _cache_folder() -> Path:
+    """The first folder that can be written: NUMBA_CACHE_DIR, beside the code, the user's cache, a temporary one.
+
+    Where one that comes earlier holds a finished compilation but cannot be written, its files are copied.
     """
-
-    def __init__(self, function: Callable[..., Any]) -> None:
-        super().__init__(lambda: _compiling().inner(function))
-        update_wrapper(self, function)
-        self._function = function
-        self._entries: dict[Any, Entry] = {}
-
-    def __call__(self, *arguments: Any) -> Any:
-        kind = tuple(map(kind_of, arguments))
-        entry = self._entries.get(kind) or self._entry(kind, arguments)
-        return entry(arguments)
-
-    def _entry(self, kind: tuple[Any, ...], arguments: tuple[Any, ...]) -> Entry:
-        with _LOCK:
-            if kind not in self._entries:
-                name = kept_code.name_of(self._function, kind)
-                code = kept_code.read(name)
-                if code is None:
-                    code = _compiling().machine_code(self._function, arguments)
-                    kept_code.write(name, code)
-                self._entries[kind] = link(code)
-        return self._entries[kind]
+    leaf = f"labqueue-engine-{_fingerprint()}"
+    user_cache = Path(os.environ.get("XDG_CACHE_HOME") or Path("~/.cache").expanduser())
+    temporary = Path(tempfile.gettempdir()) / f"labqueue-{os.getuid()}"
+    parents = [Path(__file__).parent / "__pycache__", user_cache, temporary]
+    if os.environ.get("NUMBA_CACHE_DIR"):
+        parents.insert(0, Path(os.environ["NUMBA_CACHE_DIR"]))
+    folders = [parent / leaf for parent in parents]
+    chosen = next((folder for folder in folders if _writable(folder)), None)
+    earlier = folders if chosen is None else folders[: folders.index(chosen)]
+    chosen = chosen or Path(tempfile.mkdtemp(prefix="labqueue-"))
+    finished = next((folder for folder in earlier if folder.is_dir() and any(folder.iterdir())), None)
+    if finished is not None and not any(chosen.iterdir()):
+        shutil.copytree(finished, chosen, dirs_exist_ok=True)
+    return chosen
 
 
-def _compiling() -> Any:
-    from labqueue.engine import compiling
+CACHE_FOLDER = _cache_folder()
 
-    return compiling
+
+def _compiled(function: Function, **options: Any) -> Function:
+    settings: Any = config
+    kept = settings.CACHE_DIR
+    settings.CACHE_DIR = str(CACHE_FOLDER)
+    try:
+        return cast(Function, numba.njit(error_model="numpy", cache=True, **options)(function))
+    finally:
+        settings.CACHE_DIR = kept
+
+
+def _inner(function: Function, **options: Any) -> Function:
+    """A function that only compiled code calls needs no way in from Python."""
+    settings: dict[str, Any] = {"no_cpython_wrapper": True, "no_cfunc_wrapper": True, **options}
+    return cast(Function, numba.njit(error_model="numpy", **settings)(function))
 
 
 def kernel(function: Function) -> Function:
-    """Compile a function that Python calls."""
-    return cast(Function, Kernel(function))
+    """Compile a function that Python calls; it runs without the interpreter's lock."""
+    return _compiled(function, nogil=True)
 
 
 def helper(function: Function) -> Function:
     """Compile a small function that kernels call; it becomes part of its caller."""
-    return cast(Function, Mark(lambda: _compiling().helper(function)))
+    return _inner(function, forceinline=True)
 
 
 def rare(function: Function) -> Function:
     """Compile a function that kernels call seldom; it stays a function of its own, to keep the kernel small."""
-    return cast(Function, Mark(lambda: _compiling().rare(function)))
+    return _inner(function, forceinline=False, pipeline_class=ApartCompiler)
+
+
+@helper
+def bit_length(number: int) -> int:
+    """The number of bits of a whole number of 64 bits that is not negative; for compiled code only."""
+    return 64 - int(leading_zeros(number))
+
+
+@intrinsic  # type: ignore[untyped-decorator, unused-ignore]
+def _bits(typing: Any, number: Any) -> Any:
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        return builder.bitcast(arguments[0], ir.IntType(64))
+
+    return numba.types.int64(numba.types.float64), generate
+
+
+bits_of = cast(Callable[[float], int], _bits)
+
+
+@helper
+def ordered(number: float) -> int:
+    """A whole number for each floating one, in the same order; for compiled code only."""
+    bits = int(bits_of(number + 0.0))
+    return bits if bits >= 0 else bits ^ ((1 << 63) - 1)
 
 
 def accessor(world: np.dtype[np.void], array: str, item: np.dtype[np.void]) -> Callable[[Any, int], Any]:
@@ -86,30 +130,21 @@ def accessor(world: np.dtype[np.void], array: str, item: np.dtype[np.void]) -> C
     pointer to the record: reading and writing its fields reads and writes the array. Nothing is counted, copied or
     checked, so that a compiled function can be given a whole shop as one pointer.
     """
-    return cast(Callable[[Any, int], Any], Mark(lambda: _compiling().accessor(world, array, item)))
+    offset = world.fields[array][1] if world.fields else 0
+    item_type = numba.from_dtype(item)
 
+    @intrinsic  # type: ignore[untyped-decorator, unused-ignore]
+    def at(typing: Any, s: Any, index: Any) -> Any:
+        def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+            byte, word = ir.IntType(8).as_pointer(), ir.IntType(64)
+            field = builder.gep(builder.bitcast(arguments[0], byte), [ir.Constant(word, offset)])
+            address = builder.load(builder.bitcast(field, word.as_pointer()))
+            # The address never changes, whatever the kernel writes: the compiler need not load it again.
+            address.set_metadata("invariant.load", builder.module.add_metadata([]))
+            number = arguments[1] if signature.args[1].bitwidth == 64 else builder.sext(arguments[1], word)
+            place = builder.add(address, builder.mul(number, ir.Constant(word, item.itemsize)))
+            return builder.inttoptr(place, context.get_value_type(item_type))
 
-def _given(name: str) -> Any:
-    """A function that the compiler brings."""
-    return Mark(lambda: getattr(_compiling(), name))
+        return item_type(s, index), generate
 
-
-trailing_zeros: Callable[[Any], int] = _given("trailing_zeros")
-"""The number of the lowest bit that is set; for compiled code only."""
-leading_zeros: Callable[[Any], int] = _given("leading_zeros")
-"""How many bits above the highest one that is set; for compiled code only."""
-bits_of: Callable[[float], int] = _given("bits_of")
-"""The 64 bits of a floating number; for compiled code only."""
-
-
-@helper
-def bit_length(number: int) -> int:
-    """The number of bits of a whole number of 64 bits that is not negative; for compiled code only."""
-    return 64 - int(leading_zeros(number))
-
-
-@helper
-def ordered(number: float) -> int:
-    """A whole number for each floating one, in the same order; for compiled code only."""
-    bits = int(bits_of(number + 0.0))
-    return bits if bits >= 0 else bits ^ ((1 << 63) - 1)
+    return cast(Callable[[Any, int], Any], at)

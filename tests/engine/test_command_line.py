@@ -76,3 +76,16 @@ def test_a_cache_folder_that_cannot_be_written_is_passed_over(tmp_path: Path) ->
     done = command("-", "--replications", "5", stdin=json.dumps(rich_shop()), NUMBA_CACHE_DIR=str(blocked / "cache"))
     assert (done.returncode, done.stderr) == (0, "")
     assert json.loads(done.stdout)["replications"] == 5
+
+
+def test_the_compiled_kernel_is_kept_where_numba_cache_dir_says(tmp_path: Path) -> None:
+    code = "from labqueue.engine.jit import CACHE_FOLDER; print(CACHE_FOLDER)"
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)},
+    )
+    assert Path(done.stdout.strip()).parent == tmp_path
