@@ -42,6 +42,8 @@ TABLE: dict[str, frozenset[Role]] = {
     "orders:export": PRACTICE | MANAGER,
     "orders:feeds": PRACTICE,
     "orders:end-feed": PRACTICE,
+    "orders:close-day": PRACTICE,
+    "orders:reopen-day": PRACTICE,
     "orders:people": ADMIN,
     "orders:person": ADMIN,
     "orders:practices": ADMIN | MANAGER,

@@ -64,11 +64,12 @@ class Promise:
 
 
 def way_to(practice: Practice) -> Way:
-    """The way to that practice, with the laboratory's closed days. One query."""
+    """The way to that practice, with the closed days of the laboratory and of the practice. Two queries."""
     closed = frozenset(ClosedDay.objects.values_list("day", flat=True))
+    away = frozenset(practice.closed_days.values_list("day", flat=True))
     week = frozenset(int(digit) for digit in practice.weekdays)
     zones = ZoneInfo(settings.TIME_ZONE), ZoneInfo(practice.time_zone)
-    return Way(Workdays(closed=closed), zones[0], Workdays(week=week), zones[1], practice.transit_days)
+    return Way(Workdays(closed=closed), zones[0], Workdays(week, away), zones[1], practice.transit_days)
 
 
 def promise_for(way: Way, seat_at: datetime | None, makes: Iterable[Make], now: datetime) -> Promise:
