@@ -163,6 +163,7 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s %(message)s"}},
-    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
+    "filters": {"feeds": {"()": "labqueue.base.masking.WithoutFeedAddresses"}},
+    "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line", "filters": ["feeds"]}},
     "root": {"handlers": ["console"], "level": "WARNING"},
 }

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from labqueue.engine import Shop, ShopError, simulate
 from labqueue.engine.benchmark import command as benchmark
+from labqueue.engine.forecast import MOST_REPLICATIONS
 
 REFUSED = 2
 
@@ -22,9 +23,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return benchmark.main(arguments[1:])
     parser = argparse.ArgumentParser(prog="python -m labqueue.engine", description="Forecast the jobs of a shop.")
     parser.add_argument("shop", help="the shop file (JSON), or - for standard input")
-    parser.add_argument("--replications", type=_at_least_one, default=1000)
+    parser.add_argument("--replications", type=_count, default=1000)
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--threads", type=_at_least_one, default=1)
+    parser.add_argument("--threads", type=_count, default=1)
     given = parser.parse_args(arguments)
     try:
         shop = Shop.from_dict(_read(given.shop))
@@ -37,10 +38,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     return 0
 
 
-def _at_least_one(text: str) -> int:
+def _count(text: str) -> int:
     number = int(text)
     if number < 1:
         raise argparse.ArgumentTypeError(f"must be at least 1, not {number}")
+    if number > MOST_REPLICATIONS:
+        raise argparse.ArgumentTypeError(f"must be at most {MOST_REPLICATIONS}, not {number}")
     return number
 
 
@@ -54,7 +57,9 @@ def _read(name: str) -> object:
         return json.loads(raw, object_pairs_hook=_unique)
     except RecursionError as problem:
         raise ShopError(f"{name}: is nested too deeply") from problem
-    except json.JSONDecodeError as problem:
+    except ShopError:
+        raise
+    except ValueError as problem:
         raise ShopError(f"{name}: is not JSON: {problem}") from problem
 
 

@@ -1,4 +1,4 @@
-"""Room for the heaps of groups: blocks of 16, 64, 256 … places of `waiter`, used again when a group has ended."""
+"""Room for the heaps of groups: blocks of 4, 16, 64 … places of `waiter`, used again when a group has ended."""
 
 from typing import Any
 
@@ -8,16 +8,16 @@ from labqueue.engine.state import TOO_FEW_PLACES, State, block_at, waiter_at
 
 @helper
 def length_of(block: int) -> int:
-    """The places of a block of a size class: 16 for 0, and four times as many for each class more."""
-    return 16 << (2 * block)
+    """The places of a block of a size class: 4 for 0, and four times as many for each class more."""
+    return 4 << (2 * block)
 
 
 @rare
 def new_block(s: State, block: int) -> int:
     """The first place of a free block of a class.
 
-    Where there is no more room the replication is given up; until the loop sees that, the spare block at the end, which
-    holds all that can wait, takes what comes.
+    Where there is no more room the replication is given up; until the loop sees that, all that comes goes into the
+    spare block at the end, which holds all that can wait. Groups overwrite each other there, but only with steps.
     """
     first = block_at(s, block).to
     if first >= 0:
@@ -34,8 +34,9 @@ def new_block(s: State, block: int) -> int:
 @helper
 def free_block(s: State, block: int, first: int) -> None:
     """A block is used no longer."""
-    waiter_at(s, first).step = block_at(s, block).to
-    block_at(s, block).to = first
+    if first != s.spare_block:
+        waiter_at(s, first).step = block_at(s, block).to
+        block_at(s, block).to = first
 
 
 @rare

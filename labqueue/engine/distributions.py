@@ -75,16 +75,17 @@ def _mean_and_sd(value: object, place: str) -> tuple[float, float]:
 
 def _lognormal(value: object, place: str) -> Distribution:
     mean, sd = _mean_and_sd(value, place)
-    if sd == 0:
-        return fixed(mean)
-    return Distribution("lognormal", (mean, math.sqrt(math.log1p((sd / mean) ** 2))))
+    if sd > 1e6 * mean:
+        refuse(place, "the standard deviation must be at most 1000000 times the mean")
+    sigma = math.sqrt(math.log1p((sd / mean) ** 2))
+    return Distribution("lognormal", (mean, sigma)) if sigma > 0 else fixed(mean)
 
 
 def _gamma(value: object, place: str) -> Distribution:
     mean, sd = _mean_and_sd(value, place)
     if sd == 0:
         return fixed(mean)
-    shape = (mean / sd) ** 2
+    shape = (mean / sd) * (mean / sd)
     if not 1e-3 <= shape <= 1e9:
         refuse(place, "the standard deviation must lie between 1/30000 and 30 times the mean")
     return Distribution("gamma", (mean, shape))
@@ -124,7 +125,10 @@ def _mixture(value: object, place: str) -> Distribution:
         if len(pair) != 2:
             refuse(f"{place}[{i}]", "must be [weight, distribution]")
         weight = number(pair[0], f"{place}[{i}][0]", least=0)
-        part = read_distribution(pair[1], f"{place}[{i}][1]")
+        try:
+            part = read_distribution(pair[1], f"{place}[{i}][1]")
+        except RecursionError:
+            refuse(place, "is nested too deeply")
         inner = zip(part.numbers, part.parts, strict=True) if part.parts else [(1.0, part)]
         weighted += [(weight * share, piece) for share, piece in inner]
     total = math.fsum(weight for weight, _ in weighted)

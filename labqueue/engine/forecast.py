@@ -18,6 +18,7 @@ from labqueue.engine.shop import Shop
 from labqueue.engine.state import NEVER
 
 CHUNK = 256
+MOST_REPLICATIONS = 1_000_000
 QUANTILES = {"p05": 0.05, "p50": 0.5, "p80": 0.8, "p95": 0.95}
 
 
@@ -61,11 +62,13 @@ def simulate(
     thread after every few replications; what it raises ends the simulation.
 
     Raises:
-        ValueError: fewer than one replication or thread.
+        ValueError: fewer than one replication or thread, or too many replications.
         ShopError: a replication reached the bound on its events.
     """
     if replications < 1 or threads < 1:
         raise ValueError("replications and threads must be at least 1")
+    if replications > MOST_REPLICATIONS:
+        raise ValueError(f"replications must be at most {MOST_REPLICATIONS}")
     plan, books = run_replications(shop, replications, seed, threads, between)
     completions = np.empty((len(shop.jobs), replications))
     return Forecast(

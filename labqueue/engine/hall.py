@@ -1,5 +1,6 @@
 """Compiling the hall: calendars, stations, resources and the queues before them, as arrays of records."""
 
+from bisect import bisect_right
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -135,8 +136,10 @@ def clock_instants(shop: Shop, resource: Resource) -> list[int]:
         return []
     calendar = shop.calendars[resource.calendar]
     spans = calendar.spans(shop.now, 0, shop.horizon)
+    begins = [begin for begin, _ in spans]
     instants = calendar.clock_instants(resource.load.start_at, shop.now, shop.horizon)
-    return [instant for instant in instants if any(begin <= instant < end for begin, end in spans)]
+    places = [(instant, bisect_right(begins, instant) - 1) for instant in instants]
+    return [instant for instant, place in places if place >= 0 and instant < spans[place][1]]
 
 
 def bit_rows(members: list[list[int]], words: int) -> Records:

@@ -44,6 +44,16 @@ def _writable(folder: Path) -> bool:
         return False
 
 
+def _owners() -> set[int]:
+    """Whose files are loaded as code: our own, and those of whoever owns the sources."""
+    return {os.getuid(), Path(__file__).stat().st_uid}
+
+
+def _finished(folder: Path) -> bool:
+    """Whether a folder holds a compilation by somebody who may give us code."""
+    return folder.is_dir() and folder.stat().st_uid in _owners() and any(folder.iterdir())
+
+
 def _cache_folder() -> Path:
     """The first folder that can be written: NUMBA_CACHE_DIR, beside the code, the user's cache, a temporary one.
 
@@ -59,7 +69,7 @@ def _cache_folder() -> Path:
     chosen = next((folder for folder in folders if _writable(folder)), None)
     earlier = folders if chosen is None else folders[: folders.index(chosen)]
     chosen = chosen or Path(tempfile.mkdtemp(prefix="labqueue-"))
-    finished = next((folder for folder in earlier if folder.is_dir() and any(folder.iterdir())), None)
+    finished = next((folder for folder in earlier if _finished(folder)), None)
     if finished is not None and not any(chosen.iterdir()):
         shutil.copytree(finished, chosen, dirs_exist_ok=True)
     return chosen

@@ -51,6 +51,9 @@ class Arrival:
     units: int = 1
 
 
+SHORTEST_BETWEEN = 1e-6
+"""Minutes: time is counted in whole microseconds, 60 of these."""
+
 _JOB_KEYS = ("id", "route", "released", "due", "weight", "units", "rank", "done", "running")
 _MORE_JOB_KEYS = ("hold_minutes", "hold_since", "ready")
 
@@ -187,7 +190,8 @@ def _arrival(
         weight=number(given.get("weight", 1), f"{place}.weight", least=0),
         units=whole(given.get("units", 1), f"{place}.units", least=1, most=MOST_UNITS),
     )
-    if arrival.between.mean <= 0:
-        refuse(f"{place}.between_minutes", "must be above 0 on average, or work never stops coming")
+    if arrival.between.mean < SHORTEST_BETWEEN:
+        least = f"must be at least {SHORTEST_BETWEEN:g} on average, or work never stops coming"
+        refuse(f"{place}.between_minutes", least)
     _check_units(arrival.units, routes[arrival.route].steps, f"{place}.units", resources)
     return arrival

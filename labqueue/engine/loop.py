@@ -68,7 +68,7 @@ def simulate_slice(world: Any, first_world: Any, changing: Any, originals: Any, 
 def run(s: State) -> None:
     """Handle events until the horizon: all of one instant first, then hand out work."""
     admit_able(s)
-    if next_time(s) > 0:
+    if next_time(s) > 0 and s.error == FINE:
         hand_out(s)
     while s.error == FINE:
         now = next_time(s)
@@ -81,7 +81,7 @@ def run(s: State) -> None:
         if s.events > s.most_events:
             s.error = TOO_MANY_EVENTS
         handle(s, take_next(s))
-        if next_time(s) > now:
+        if next_time(s) > now and s.error == FINE:
             hand_out(s)
 
 
@@ -181,7 +181,7 @@ def hand_steps(s: State, resource: int) -> None:
     """Start single steps on a resource as long as it has a free unit and one of its stations has work."""
     r = resource_at(s, resource)
     link = r.station0
-    while r.free > 0 and link < r.station1:
+    while r.free > 0 and link < r.station1 and s.error == FINE:
         queue = next_queue(s, served_at(s, link).to)
         if queue < 0:
             link += 1

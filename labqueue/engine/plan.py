@@ -33,6 +33,8 @@ ENOUGH_REPLICATIONS = 10
 MOST_LOGGED = 400_000
 """Waits and flows kept one by one, over all replications; beyond, their histogram serves for the 95 % points."""
 
+FIRST_BLOCKS = 4
+"""How many times as many places as steps can wait, at first."""
 FEWEST_PLACES = 1024
 """Places for the groups of waiting steps, beside those for as many steps as can wait."""
 
@@ -44,7 +46,7 @@ class Sizes:
     slots: int
     timers: int
     log: int
-    blocks: int = 4
+    blocks: int
     """Places for the groups of waiting steps, as a multiple of the steps that can wait in them."""
 
 
@@ -77,7 +79,7 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
     queues, room, in_groups = queue_rows(shop, places, sizes.slots)
     blocks = whole_lines(sizes.blocks * (in_groups + FEWEST_PLACES)) if in_groups else 0
     arrays["queue"] = records(queues, QUEUE)
-    arrays["waiter"] = np.zeros(room + blocks + in_groups + 1, dtype=WAITER)
+    arrays["waiter"] = np.zeros(room + blocks + 2 * in_groups + 64, dtype=WAITER)
     arrays["block"] = column([-1] * 16, INDEX)
     arrays["slot"] = column([*range(1, sizes.slots), -1][: sizes.slots], INDEX)
     leaves = _leaves(shop, len(hours.spans))
@@ -93,7 +95,7 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
 
 def _first_sizes(shop: Shop, coming: float, starts: float) -> Sizes:
     slots = min(int(coming + 6 * coming**0.5) + 16, 8192) if shop.arrivals else 0
-    return Sizes(slots, 2 * _file_steps(shop) + 4 * slots + 64, int(30 * starts) + 1024)
+    return Sizes(slots, 2 * _file_steps(shop) + 4 * slots + 64, int(30 * starts) + 1024, FIRST_BLOCKS)
 
 
 def _file_steps(shop: Shop) -> int:

@@ -57,6 +57,8 @@ def text(value: object, place: str) -> str:
     """`value` as text that is not empty."""
     if not isinstance(value, str) or not value:
         refuse(place, "must be text that is not empty")
+    if any("\ud800" <= letter <= "\udfff" for letter in value):
+        refuse(place, "must be text in which no half of a surrogate pair stands alone")
     return value
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from labqueue.engine import Forecast, Shop, ShopError, plan, simulate
-from tests.engine.shops import Document, document, job, step
+from tests.engine.shops import DAY, Document, document, job, step
 
 
 def forecast(doc: Document, replications: int = 20) -> Forecast:
@@ -91,16 +91,27 @@ def test_a_job_due_before_now_is_late_for_certain() -> None:
     assert found["finish"]["p50"] == "2026-03-02T08:10:00+00:00"
 
 
-def test_a_replication_that_outgrows_its_room_is_run_again_with_more(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Forty groups of one job each, far more than the first guess has room for, are all served in the right order."""
-    jobs = [job(str(i), route=f"r{i}", due=f"2026-03-02T{9 + i // 10:02d}:{i % 10:02d}:00+00:00") for i in range(40)]
+@pytest.mark.parametrize("hands", [1, 5, 30])
+@pytest.mark.parametrize("rule", ["cr", "atc", "slack"])
+def test_a_replication_that_outgrows_its_room_is_run_again_with_more(
+    rule: str, hands: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Sixty groups of one job each, far more than the first guess has room for, are all served in the right order."""
+    jobs = [
+        job(str(i), route=f"r{i}", weight=1 + i / 100, due=f"2026-03-02T{7 + i // 10:02d}:{i % 10:02d}:00+00:00")
+        for i in range(60)
+    ]
     doc = document(
-        stations={"bench": {"rule": "cr"}},
-        routes={f"r{i}": [step("work", "bench", 10), step("rest", None, 7 * i)] for i in range(40)},
+        stations={"bench": {"rule": rule}},
+        resources={"hand": {"stations": ["bench"], "calendar": "always", "count": hands}},
+        routes={
+            f"r{i}": [step("work", "bench", 10), *(step(f"w{k}", None, 7 + i) for k in range(i))] for i in range(60)
+        },
         jobs=jobs,
     )
     roomy = forecast(doc)
-    monkeypatch.setattr(plan, "FEWEST_PLACES", 4)
+    monkeypatch.setattr(plan, "FEWEST_PLACES", 0)
+    monkeypatch.setattr(plan, "FIRST_BLOCKS", 1)
     assert (forecast(doc).completions == roomy.completions).all()
 
 
@@ -113,6 +124,9 @@ def test_a_replication_that_outgrows_its_room_is_run_again_with_more(monkeypatch
         ("[" * 100_000, "nested too deeply"),
         ('{"now": "2026-03-02T08:00:00+00:00", "horizon_minutes": NaN}', "horizon_minutes: "),
         ('{"now": "2026-03-02T08:00:00+00:00", "horizon_minutes": 1e999}', "horizon_minutes: "),
+        ('{"now": "2026-03-02T08:00:00+00:00", "horizon_minutes": ' + "9" * 5000 + "}", "is not JSON: "),
+        ('{"now": "2026-03-02T08:00:00+00:00", "horizon_minutes": ' + "9" * 400 + "}", "horizon_minutes: "),
+        ('{"now": "2026-03-02T08:00:00+00:00", "horizon_minutes": 10, "stations": {"\\ud800": {}}}', "stations: "),
     ],
 )
 def test_the_command_line_refuses_in_one_line(tmp_path: Path, text: str, line: str) -> None:
@@ -124,6 +138,22 @@ def test_the_command_line_refuses_in_one_line(tmp_path: Path, text: str, line: s
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr.count("\n") == 1
     assert line in done.stderr
+
+
+def test_a_load_by_the_clock_over_very_many_days() -> None:
+    """A hundred and ninety years, in each night of which a load could start."""
+    doc = document(
+        horizon_minutes=1e8,
+        calendars={"c": {"time_zone": "UTC", "week": dict.fromkeys(("mon", "tue", "wed", "thu", "fri"), DAY)}},
+        resources={"oven": {"stations": ["bench"], "calendar": "c", "load": {"capacity": 3, "start_at": ["09:00"]}}},
+        jobs=[job("1")],
+    )
+    assert forecast(doc, replications=1).jobs[0]["finish"]["p50"] == "2026-03-02T09:10:00+00:00"
+
+
+def test_more_replications_than_anybody_can_wait_for() -> None:
+    with pytest.raises(ValueError, match="at most 1000000"):
+        forecast(document(), replications=10**18)
 
 
 def test_the_command_line_refuses_a_shop_that_cannot_end(tmp_path: Path) -> None:

@@ -79,6 +79,18 @@ def test_a_folder_that_is_somebody_else_s_is_passed_over(tmp_path: Path, monkeyp
     assert not jit._writable(tmp_path / "mine")
 
 
+def test_a_compilation_that_is_somebody_else_s_is_not_copied(shipped: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("NUMBA_CACHE_DIR", str(shipped))
+    monkeypatch.setattr(jit, "_writable", lambda folder: False)
+    copied = jit._cache_folder()
+    assert any(copied.iterdir())
+    monkeypatch.setattr(jit, "_owners", lambda: {12345})
+    empty = jit._cache_folder()
+    assert not any(empty.iterdir())
+    shutil.rmtree(copied)
+    empty.rmdir()
+
+
 FORK = """
 import os, sys
 from labqueue.engine import Shop, simulate
@@ -102,9 +114,11 @@ WEB = """
 import os, sys, django
 os.environ.setdefault("DJANGO_SETTINGS_MODULE", "labqueue.settings")
 django.setup()
+from django.test import Client
 from django.urls import get_resolver
 assert len(get_resolver().url_patterns) > 5
-import labqueue.urls, labqueue.planning.api
+import labqueue.planning.api
+assert Client(SERVER_NAME="localhost").get("/sign-in").status_code == 200
 print("numba" in sys.modules)
 """
 

@@ -59,6 +59,11 @@ def test_it_can_be_narrowed_to_a_state() -> None:
     assert {row["Case"] for row in table(cast.assistant(), "hold")} == {held.number}
 
 
+def test_what_people_typed_is_no_formula_in_the_file() -> None:
+    build.signed_case(items=[build.abutment(), build.crown(shade="=1+1")])
+    assert table(cast.assistant())[1]["Shade"] == "'=1+1"
+
+
 @pytest.mark.parametrize(
     ("cell", "written"),
     [("=1+1", "'=1+1"), ("+x", "'+x"), ("-x", "'-x"), ("@x", "'@x"), ("\tx", "'\tx"), ("x=1", "x=1"), ("", "")],
