@@ -46,6 +46,7 @@ class Sizes:
     slots: int
     timers: int
     log: int
+    """Single waits and flows of a slice of replications; 0 where they are counted in the histogram."""
     blocks: int
     """Places for the groups of waiting steps, as a multiple of the steps that can wait in them."""
 
@@ -89,7 +90,7 @@ def compile_shop(shop: Shop, replications: int, sizes: Sizes | None = None) -> P
     leaves["soonest"] = int(arrays["node"]["event"][1])
     counters = leaves | _counters(shop, arrays, sizes, batches, stride)
     counters |= {"block_end": room, "spare_block": room + blocks}
-    counters["keeps_log"] = int(expected_starts * replications <= MOST_LOGGED)
+    counters["keeps_log"] = int(sizes.log > 0 and expected_starts * replications <= MOST_LOGGED)
     return Plan(shop, replications, arrays, sizes, counters, _open_time(shop, hours))
 
 

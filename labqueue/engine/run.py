@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from labqueue.engine.loop import simulate_slice
 from labqueue.engine.memory import Memory, allot
 from labqueue.engine.numbering import Records
-from labqueue.engine.plan import MOST_EVENTS, Plan, Sizes, compile_shop
+from labqueue.engine.plan import MOST_EVENTS, MOST_LOGGED, Plan, Sizes, compile_shop
 from labqueue.engine.reading import ShopError
 from labqueue.engine.shop import Shop
 from labqueue.engine.state import FINE, LOG_FULL, TOO_FEW_PLACES, TOO_MANY_EVENTS, TOO_MANY_JOBS, TOO_MANY_TIMERS
@@ -51,7 +51,20 @@ def run_replications(
         ShopError: a replication reached the bound on events or on jobs in the shop.
         Exception: whatever `between` raises; slices not yet begun are then left out.
     """
-    runner = _Runner(compile_shop(shop, replications), seed)
+    plan = compile_shop(shop, replications)
+    try:
+        return _run(plan, seed, threads, between)
+    except _TooMuchToKeep:
+        return _run(compile_shop(shop, replications, replace(plan.sizes, log=0)), seed, threads, between)
+
+
+class _TooMuchToKeep(Exception):
+    """Far more waits than expected, such as by steps that fail again and again: all are counted in the histogram."""
+
+
+def _run(plan: Plan, seed: int, threads: int, between: Callable[[], object]) -> tuple[Plan, Books]:
+    replications = plan.replications
+    runner = _Runner(plan, seed)
     slices = [(first, min(SLICE, replications - first)) for first in range(0, replications, SLICE)]
     parts = []
     for part in _in_threads(runner, slices, threads) if threads > 1 else (runner.run(*one) for one in slices):
@@ -119,10 +132,17 @@ def _more_slots(plan: Plan, row: int) -> Sizes:
     return replace(plan.sizes, slots=4 * plan.sizes.slots, timers=4 * plan.sizes.timers)
 
 
+def _more_log(plan: Plan, row: int) -> Sizes:
+    most = 4 * MOST_LOGGED * SLICE // max(plan.replications, SLICE)
+    if plan.sizes.log >= most:
+        raise _TooMuchToKeep
+    return replace(plan.sizes, log=min(4 * plan.sizes.log, most))
+
+
 _GROW: dict[int, Callable[[Plan, int], Sizes]] = {
     TOO_MANY_EVENTS: _give_up_events,
     TOO_MANY_JOBS: _more_slots,
-    LOG_FULL: lambda plan, row: replace(plan.sizes, log=4 * plan.sizes.log),
+    LOG_FULL: _more_log,
     TOO_MANY_TIMERS: lambda plan, row: replace(plan.sizes, timers=4 * plan.sizes.timers),
     TOO_FEW_PLACES: lambda plan, row: replace(plan.sizes, blocks=4 * plan.sizes.blocks),
 }

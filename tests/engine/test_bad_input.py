@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from labqueue.engine import Forecast, Shop, ShopError, plan, simulate
+from labqueue.engine.run import run_replications
 from tests.engine.shops import DAY, Document, document, job, step
 
 
@@ -89,6 +90,21 @@ def test_a_job_due_before_now_is_late_for_certain() -> None:
     found = forecast(document(jobs=[job("1", due="2026-02-27T12:00:00+00:00")])).jobs[0]
     assert (found["late"], found["unfinished"]) == (1.0, 0.0)
     assert found["finish"]["p50"] == "2026-03-02T08:10:00+00:00"
+
+
+def test_far_more_waits_than_expected_are_counted_and_not_kept() -> None:
+    """One job that is done again a million times: no figure of a single wait is kept, and all are right."""
+    fail = {"probability": 1 - 1e-9, "back_to": "work"}
+    doc = document(
+        horizon_minutes=200_000, routes={"r": [step("work", "bench", 0.1, fail=fail)]}, jobs=[job("1"), job("2")]
+    )
+    _, books = run_replications(Shop.from_dict(doc), 3, seed=1, threads=1)
+    assert books.log is None
+    assert books.histogram is not None
+    assert books.histogram[0].sum() == books.wait["starts"].sum() > 5_900_000
+    found = forecast(doc, 3).stations[0]
+    assert found["wait_mean"] == pytest.approx(0.1, rel=1e-3)
+    assert found["wait_p95"] == pytest.approx(0.1, rel=0.02)
 
 
 @pytest.mark.parametrize("hands", [1, 5, 30])
