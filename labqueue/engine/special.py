@@ -32,9 +32,6 @@ FAR_BASE = np.array(
      1.84631831751005468180e-5, 1.42151175831644588870e-7, 2.04426310338993978564e-15]
 )  # fmt: skip
 
-NEARLY_NORMAL = 1e5
-"""The shape from which a gamma variable is computed from a normal one."""
-
 
 @rare
 def ratio(top: NDArray[np.float64], base: NDArray[np.float64], x: float) -> float:
@@ -96,25 +93,9 @@ def gamma_survival(shape: float, x: float) -> float:
 
 
 @rare
-def nearly_normal(shape: float, z: float) -> float:
-    """The same for a large shape, from the normal quantile z (Cornish and Fisher's expansion; Goldberg and Levine).
-
-    For a survival of 1e-12 or more the terms left out are below 1e-11 of the result. The exact way takes a number of
-    terms that grows with the root of the shape.
-    """
-    root = math.sqrt(shape)
-    square = z * z
-    x = shape + root * z + (square - 1.0) / 3.0 + (square - 7.0) * z / (36.0 * root)
-    x -= ((3.0 * square + 7.0) * square - 16.0) / (810.0 * shape)
-    return x + ((9.0 * square + 256.0) * square - 433.0) * z / (38880.0 * shape * root)
-
-
-@rare
 def gamma_upper(shape: float, survival: float) -> float:
     """The x that a standard gamma variable exceeds with probability `survival`: Newton's method in a bracket."""
     z = normal_upper(survival)
-    if shape >= NEARLY_NORMAL:
-        return nearly_normal(shape, z)
     guess = shape * (1.0 - 1.0 / (9.0 * shape) + z / (3.0 * math.sqrt(shape))) ** 3
     if not guess > 0.1 * shape:
         guess = math.exp((math.log(max(1.0 - survival, 1e-300)) + math.lgamma(shape + 1.0)) / shape)
