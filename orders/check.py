@@ -9,13 +9,13 @@ from django.utils import timezone
 
 from labqueue.base.errors import Fault
 from orders import due
-from orders.checks import known_faults, read_order, read_prescription
-from orders.choices import Cause, Relation
+from orders.checks import read_order, read_prescription
 from orders.facts import OrderFacts, order_facts
 from orders.findings import Finding, Severity
 from orders.materials import Kind, Material
 from orders.models import Case, Item, Practice, Prescription
 from orders.reasons import reason_faults
+from orders.treatment import relation
 
 
 class Examined(NamedTuple):
@@ -36,8 +36,8 @@ def examine(order: OrderFacts, practice: Practice, case: Case | None = None) -> 
     pieces, wrong = read_order(order)
     number_lines(case, pieces)
     prescription, unread = read_prescription(order, practice)
-    faults = [*(relabelled(case, order) if case else relation_faults(order, practice)), *wrong, *unread]
-    faults += reason_faults(order.reasons)
+    faults = [*(relabelled(case, order) if case else ()), *relation.faults(order, practice, pieces, case)]
+    faults += [*wrong, *unread, *reason_faults(order.reasons)]
     if case is None or not as_signed(case, order.seat_at):
         faults += date_faults(order, practice, pieces)
     return Examined(pieces, prescription, [refusal(fault, pieces) for fault in faults])
@@ -88,7 +88,7 @@ def date_faults(order: OrderFacts, practice: Practice, pieces: Sequence[Item]) -
     if far := due.far_faults(order.seat_at, now):
         return far
     makes = [piece.make for piece in pieces if piece.kind in Kind.values and piece.material in Material.values]
-    promise = due.promise_for(due.way_to(practice), order.seat_at, makes, now)
+    promise = due.promise_for(due.way_to(practice), order.seat_at, makes, now, due.terms_of(order))
     return due.seat_faults(promise, order.seat_at, now)
 
 
@@ -99,24 +99,3 @@ def relabelled(case: Case, order: OrderFacts) -> list[Fault]:
     return [
         Fault(name, f"The case {why.format(was)}", name) for name, was in signed.items() if getattr(order, name) != was
     ]
-
-
-def relation_faults(order: OrderFacts, practice: Practice) -> list[Fault]:
-    """What the case is to an earlier one of the practice is said whole, or not at all."""
-    faults = known_faults(order, {"relation": Relation, "cause": Cause})
-    if len(order.cause_note) > 200:
-        faults.append(Fault("cause_note", "The note on the cause has at most 200 characters.", "cause_note"))
-    if order.origin and origin_of(order, practice) is None:
-        faults.append(Fault("origin", f"You have no case {order.origin[:12]} to follow.", "origin"))
-    if bool(order.origin) != bool(order.relation):
-        field = "relation" if order.origin else "origin"
-        why = "Say which earlier case it follows and as what (final, remake or adjustment), or neither of both."
-        faults.append(Fault(field, why, field))
-    if order.relation == Relation.REMAKE and not order.cause:
-        faults.append(Fault("cause", f"Say why it is made again: {', '.join(Cause.values)}.", "cause"))
-    return faults
-
-
-def origin_of(order: OrderFacts, practice: Practice) -> Case | None:
-    """The earlier case, where the practice has it."""
-    return Case.objects.filter(practice=practice, number=order.origin).first() if order.origin else None

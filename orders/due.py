@@ -3,9 +3,10 @@
 Only days are counted, in the zones of those who work on them; the clock times below are fixed.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from typing import NamedTuple, Protocol
 from zoneinfo import ZoneInfo
 
 from django.conf import settings
@@ -15,7 +16,8 @@ from labqueue.base.errors import Fault
 from labqueue.base.models import ClosedDay
 from labqueue.base.templatetags.house import day, moment
 from labqueue.base.workdays import Workdays, at
-from orders.makes import LAB_DAYS, Make
+from orders.choices import Delivery, Impression, Wanted
+from orders.makes import LAB_DAYS, RUSH_DAYS, Make
 from orders.models import Practice
 
 # An order that is complete by then counts from the same day.
@@ -38,13 +40,65 @@ class Way:
     transit_days: int = 1
 
 
+class Wishes(Protocol):
+    """What an order says of its pace: facts and prescriptions alike."""
+
+    @property
+    def impression(self) -> str:
+        """How the position of the implant comes."""
+
+    @property
+    def approval(self) -> str:
+        """Whether the design is to be approved."""
+
+    @property
+    def rush(self) -> bool:
+        """Whether it is quicker than usual."""
+
+    @property
+    def delivery(self) -> str:
+        """How the case leaves."""
+
+
+class Terms(NamedTuple):
+    """What makes an order quicker or slower than usual."""
+
+    rush: bool = False
+    collected: bool = False
+    # An impression is poured and scanned first; a design waits until it is approved.
+    physical: bool = False
+    approval: bool = False
+
+    def days(self, makes: Iterable[Make]) -> int:
+        """Working days in the laboratory: those of the slowest piece, and one for each detour."""
+        table = RUSH_DAYS if self.rush else LAB_DAYS
+        return max((table[make] for make in makes), default=0) + self.physical + self.approval
+
+
+USUAL = Terms()
+
+
+class WayOut(NamedTuple):
+    """One way to keep an appointment that is too early: what is to be done, and from which day on it holds then."""
+
+    does: str
+    terms: Terms
+    seat_from: date
+    holds: bool
+
+    def __str__(self) -> str:
+        return f"{self.does} (then {'it holds' if self.holds else f'it holds from {day(self.seat_from)} on'})"
+
+
 @dataclass(frozen=True)
 class Promise:
-    """When the case leaves, the earliest that the usual working days allow, and the first day for a seat after that."""
+    """When the case leaves, the earliest that the usual working days allow, the first day for a seat after that, and
+    the ways out where the appointment is before it."""
 
     due_at: datetime
     earliest: datetime
     seat_from: date
+    ways_out: tuple[WayOut, ...] = ()
 
     @property
     def tight(self) -> bool:
@@ -56,10 +110,11 @@ class Promise:
         """What the practice must know before it signs, with the ways out; empty where the usual days are enough."""
         if not self.tight:
             return ""
+        others = "".join(f"; {way}" for way in self.ways_out)
         return (
             f"For this appointment the case must leave the laboratory on {moment(self.due_at)}; with the usual working "
             f"days it leaves on {moment(self.earliest)}. Ways out: move the appointment to {day(self.seat_from)} or "
-            "later, ask the laboratory for a rush, or have the case fetched."
+            f"later{others}."
         )
 
 
@@ -72,34 +127,88 @@ def way_to(practice: Practice) -> Way:
     return Way(Workdays(closed=closed), zones[0], Workdays(week, away), zones[1], practice.transit_days)
 
 
-def promise_for(way: Way, seat_at: datetime | None, makes: Iterable[Make], now: datetime) -> Promise:
+def terms_of(order: Wishes) -> Terms:
+    """The pace that an order asks for."""
+    moulded = order.impression not in ("", Impression.SCAN)
+    return Terms(
+        rush=order.rush,
+        collected=order.delivery == Delivery.COLLECTION,
+        physical=moulded,
+        approval=order.approval == Wanted.YES,
+    )
+
+
+def promise_for(
+    way: Way, seat_at: datetime | None, makes: Iterable[Make], now: datetime, terms: Terms = USUAL
+) -> Promise:
     """What can be promised for pieces of these makes that are complete `now`."""
-    earliest = earliest_leave(way, makes, now)
-    due_at = leave_by(way, seat_at.astimezone(way.practice_zone).date()) if seat_at else earliest
-    return Promise(due_at, earliest, first_seat_day(way, earliest))
+    made = list(makes)
+    earliest = earliest_leave(way, made, now, terms)
+    first = first_seat_day(way, earliest, terms)
+    if seat_at is None:
+        return Promise(earliest, earliest, first)
+    seat_day = seat_at.astimezone(way.practice_zone).date()
+    due_at = leave_by(way, seat_day, terms)
+    outs = tuple(ways_out(way, seat_day, made, now, terms)) if due_at < earliest else ()
+    return Promise(due_at, earliest, first, outs)
 
 
-def leave_by(way: Way, seat_day: date) -> datetime:
+def ways_out(way: Way, seat_day: date, makes: Collection[Make], now: datetime, terms: Terms) -> Iterator[WayOut]:
+    """What else would let an appointment hold than to move it: a rush, collecting the case, or both, each counted."""
+    wishes = {"order a rush": terms._replace(rush=True), "collect the case yourself": terms._replace(collected=True)}
+    single = [way_out(way, seat_day, makes, now, does, other) for does, other in wishes.items() if other != terms]
+    yield from single
+    if len(single) == len(wishes) and not any(one.holds for one in single):
+        both = terms._replace(rush=True, collected=True)
+        yield way_out(way, seat_day, makes, now, "order a rush and collect it yourself", both)
+
+
+def way_out(way: Way, seat_day: date, makes: Collection[Make], now: datetime, does: str, terms: Terms) -> WayOut:
+    """What these terms would do for the appointment."""
+    leaves = earliest_leave(way, makes, now, terms)
+    first = first_seat_day(way, leaves, terms)
+    return WayOut(does, terms, first, holds=leave_by(way, seat_day, terms) >= leaves)
+
+
+def leave_by(way: Way, seat_day: date, terms: Terms = USUAL) -> datetime:
     """Backward: there by noon one working day of the practice before the appointment, and picked up before that.
 
-    The pick-up is in the afternoon, so even a short way begins a working day of the laboratory before.
+    The pick-up is in the afternoon, so even a short way begins a working day of the laboratory before. Who collects the
+    case does so at the hour of the pick-up, on the laboratory's last working day up to that one.
     """
     there = way.practice.shift(seat_day, -SAFETY_DAYS)
-    return pick_up(way, way.laboratory.shift(there, -max(1, way.transit_days)))
+    if not terms.collected:
+        return pick_up(way, way.laboratory.shift(there, -max(1, way.transit_days)))
+    while not way.laboratory.is_open(there):
+        there -= timedelta(days=1)
+    return pick_up(way, there)
 
 
-def earliest_leave(way: Way, makes: Iterable[Make], now: datetime) -> datetime:
+def earliest_leave(way: Way, makes: Iterable[Make], now: datetime, terms: Terms = USUAL) -> datetime:
     """Forward: the usual working days of the slowest piece after the day on which the order is complete."""
     local = now.astimezone(way.lab_zone)
     first = local.date() + timedelta(days=0 if local.time() < CUT_OFF else 1)
     complete = way.laboratory.on_or_after(first)
-    return pick_up(way, way.laboratory.shift(complete, max((LAB_DAYS[make] for make in makes), default=0)))
+    return pick_up(way, way.laboratory.shift(complete, terms.days(makes)))
 
 
-def first_seat_day(way: Way, leaves: datetime) -> date:
+def complete_by(way: Way, makes: Iterable[Make], leaves: datetime, terms: Terms = USUAL) -> date:
+    """The last day on which, before noon, all must be in the laboratory for a case that leaves then."""
+    return way.laboratory.shift(leaves.astimezone(way.lab_zone).date(), -terms.days(makes))
+
+
+def sent_by(way: Way, complete: date) -> date:
+    """The last working day of the practice on which a parcel goes to the laboratory to be there on that morning."""
+    gone = way.laboratory.shift(complete, -max(1, way.transit_days))
+    while not way.practice.is_open(gone):
+        gone -= timedelta(days=1)
+    return gone
+
+
+def first_seat_day(way: Way, leaves: datetime, terms: Terms = USUAL) -> date:
     """The first working day of the practice on which a case that leaves then can be seated."""
     day = way.practice.on_or_after(leaves.astimezone(way.practice_zone).date())
-    while leave_by(way, day) < leaves:
+    while leave_by(way, day, terms) < leaves:
         day = way.practice.shift(day, 1)
     return day
 

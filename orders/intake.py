@@ -13,13 +13,14 @@ from labqueue.base.errors import Conflict, Fault, Refusal, refuse
 from labqueue.base.models import User
 from labqueue.base.numbers import next_number
 from orders import seal
-from orders.check import Examined, as_of, examine, origin_of
+from orders.check import Examined, as_of, examine
 from orders.doors import lock, member_of, own_case
 from orders.facts import OF_CASE, ORDER_COLUMNS, ItemFacts, OrderFacts
 from orders.lifecycle import changeable
 from orders.models import Case, Item, Practice, Prescription
 from orders.patients import tidy
 from orders.reasons import answered, keep
+from orders.treatment.relation import origin_of
 
 __all__ = ["ItemFacts", "edit_draft", "open_case"]
 

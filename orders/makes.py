@@ -37,6 +37,15 @@ LAB_DAYS = {
     Make.METAL_SCREW_CROWN: 5,
     Make.LAYERED_CROWN: 8,
 }
+# The same in a rush, which the laboratory must accept.
+RUSH_DAYS = {
+    **dict.fromkeys((Make.RESIN_CROWN, Make.RESIN_SCREW_CROWN), 1),
+    Make.RESIN_ABUTMENT: 2,
+    **dict.fromkeys((Make.METAL_ABUTMENT, Make.ZIRCONIA_ABUTMENT), 3),
+    **dict.fromkeys((Make.ZIRCONIA_CROWN, Make.GLASS_CROWN, Make.METAL_CROWN), 3),
+    **dict.fromkeys((Make.ZIRCONIA_SCREW_CROWN, Make.GLASS_SCREW_CROWN, Make.METAL_SCREW_CROWN), 2),
+    Make.LAYERED_CROWN: 5,
+}
 SINTERED = frozenset({Make.ZIRCONIA_ABUTMENT, Make.ZIRCONIA_CROWN, Make.ZIRCONIA_SCREW_CROWN, Make.LAYERED_CROWN})
 CRYSTALLISED = frozenset({Make.GLASS_CROWN, Make.GLASS_SCREW_CROWN})
 METALS = frozenset({Material.TITANIUM, Material.COBALT_CHROME})

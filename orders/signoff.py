@@ -94,7 +94,7 @@ def promised(case: Case, draft: Prescription, now: datetime) -> due.Promise:
     faults = examine_draft(case, draft).refused
     if faults:
         raise Refusal(faults)
-    return due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now)
+    return due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now, due.terms_of(draft))
 
 
 def freeze(case: Case, draft: Prescription, member: Member, now: datetime) -> None:

@@ -84,3 +84,11 @@ def signed_case(actor: User | None = None, **facts: Any) -> Case:
 def accepted_case(actor: User | None = None, **facts: Any) -> Case:
     """A signed case that the laboratory has taken on."""
     return accept(cast.manager(), signed_case(actor, **facts))
+
+
+def shipped_case(actor: User | None = None, **facts: Any) -> Case:
+    """A case that has left, as a case; what the floor and the desk write about it is not there."""
+    case = accepted_case(actor, **facts)
+    Case.objects.filter(pk=case.pk).update(state=Case.State.SHIPPED, shipped_at=timezone.now())
+    case.refresh_from_db()
+    return case

@@ -129,7 +129,7 @@ def test_a_draft_says_what_would_be_promised() -> None:
         page = text(browser(cast.prescriber()).get(f"/cases/{case.number}"))
     assert "Would leave" in page
     assert "Tight." in page
-    assert "move the appointment to Mon 17 Mar or later" in page
+    assert "move the appointment to Tue 18 Mar or later" in page
 
 
 def test_a_signed_case_says_who_signed_what() -> None:

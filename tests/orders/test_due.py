@@ -131,8 +131,8 @@ def test_one_day_less_is_a_conflict_with_ways_out() -> None:
     assert promise.tight
     assert promise.conflict == (
         "For this appointment the case must leave the laboratory on Tue 11 Mar, 16:30; with the usual working days it "
-        "leaves on Wed 12 Mar, 16:30. Ways out: move the appointment to Fri 14 Mar or later, ask the laboratory "
-        "for a rush, or have the case fetched."
+        "leaves on Wed 12 Mar, 16:30. Ways out: move the appointment to Fri 14 Mar or later; order a rush (then it "
+        "holds); collect the case yourself (then it holds)."
     )
 
 

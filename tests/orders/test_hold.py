@@ -66,9 +66,9 @@ def test_with_an_appointment_the_date_stays() -> None:
 @pytest.mark.parametrize(
     ("back", "due"),
     [
-        (WEDNESDAY, "2031-03-13T20:30:00+00:00"),  # Thursday, as promised
-        (FRIDAY, "2031-03-17T20:30:00+00:00"),  # two working days later, past a weekend
-        (MONDAY, "2031-03-18T20:30:00+00:00"),
+        (WEDNESDAY, "2031-03-14T20:30:00+00:00"),  # Friday, as promised
+        (FRIDAY, "2031-03-18T20:30:00+00:00"),  # two working days later, past a weekend
+        (MONDAY, "2031-03-19T20:30:00+00:00"),
     ],
 )
 def test_without_one_the_date_moves_by_the_working_days_on_hold(back: str, due: str) -> None:
@@ -84,8 +84,8 @@ def test_without_one_the_date_moves_by_the_working_days_on_hold(back: str, due: 
 @pytest.mark.parametrize(
     ("back", "due"),
     [
-        (FRIDAY, "2031-03-17T20:30:00+00:00"),  # as promised with the signature of that day
-        (MONDAY, "2031-03-18T20:30:00+00:00"),  # one working day after it
+        (FRIDAY, "2031-03-18T20:30:00+00:00"),  # as promised with the signature of that day
+        (MONDAY, "2031-03-19T20:30:00+00:00"),  # one working day after it
     ],
 )
 def test_days_before_a_signature_on_hold_count_once(back: str, due: str) -> None:
@@ -94,7 +94,7 @@ def test_days_before_a_signature_on_hold_count_once(back: str, due: str) -> None
     with time_machine.travel("2031-03-07T15:00:00Z", tick=False):
         amend(cast.prescriber(), case)
         sign(cast.prescriber(), case)
-        assert local(case.due_at) == "2031-03-17T20:30:00+00:00"
+        assert local(case.due_at) == "2031-03-18T20:30:00+00:00"
     with time_machine.travel(back, tick=False):
         assert local(resume(cast.manager(), case).due_at) == due
 
@@ -105,7 +105,7 @@ def test_a_closed_day_on_hold_does_not_count() -> None:
     ClosedDay.objects.create(day="2031-03-07", name="Stocktaking")
     with time_machine.travel(MONDAY, tick=False):
         resume(cast.manager(), case)
-    assert local(case.due_at) == "2031-03-17T20:30:00+00:00"
+    assert local(case.due_at) == "2031-03-18T20:30:00+00:00"
 
 
 @pytest.mark.parametrize("reason", ["", "  ", "?", "w" * 201])

@@ -157,7 +157,7 @@ def test_the_first_possible_day_is_right_beside_other_faults(facts: dict[str, An
     cast.assistant()
     with (
         time_machine.travel("2031-03-05T15:00:00Z", tick=False),
-        refused("seat_at", "The first day that the usual working days allow is Fri 14 Mar."),
+        refused("seat_at", "The first day that the usual working days allow is Mon 17 Mar."),
     ):
         open_with(seat_at=build.seat_in(1), items=[build.screw_crown(**facts)])
 

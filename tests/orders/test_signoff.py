@@ -39,7 +39,7 @@ def test_without_appointment_the_date_is_counted_from_the_signature() -> None:
     with time_machine.travel("2031-03-05T15:00:00Z", tick=False):
         case = build.signed_case(seat_at=None)
     assert case.due_at is not None
-    assert case.due_at.isoformat() == "2031-03-13T20:30:00+00:00"
+    assert case.due_at.isoformat() == "2031-03-14T20:30:00+00:00"
 
 
 def test_the_trail_names_the_signer() -> None:
