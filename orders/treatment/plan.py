@@ -1,6 +1,6 @@
 """Both appointments of a treatment, planned together: the provisional's and that of the final after it."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from django.db import transaction
@@ -11,7 +11,6 @@ from labqueue.base.errors import Conflict, Fault, Refusal, refuse
 from labqueue.base.models import User
 from labqueue.base.templatetags.house import moment
 from orders import due
-from orders.choices import Impression
 from orders.doors import lock, own_case
 from orders.makes import Make
 from orders.materials import Kind, Stage
@@ -30,12 +29,12 @@ USUAL_FINAL = {
 
 @dataclass(frozen=True)
 class Appointment:
-    """One of the two: when it is (None: not planned), until when scan or impression must be in the laboratory for it,
-    and the first day that the usual working days allow."""
+    """One of the two: when it is (None: not planned), the last days for it on which a scan is sent before noon or an
+    impression is handed to the courier, and the first day that the usual working days allow."""
 
     stage: str
     seat_at: datetime | None
-    record_by: date | None
+    scan_by: date | None
     impression_by: date | None
     seat_from: date
 
@@ -94,34 +93,21 @@ def appointments(case: Case, now: datetime) -> list[Appointment]:
     """The provisional's and the final's, counted over the calendars of laboratory and practice. Three queries."""
     way, shown = due.way_to(case.practice), case.shown
     assert shown is not None
+    terms = due.terms_of(shown)
     later = [USUAL_FINAL[Kind(item.kind)] for item in shown.items.all()]
-    trial = trial_over(case) or now + TRIAL
-    return [
-        appointment(way, case.stage, seating(case), shown.makes, now),
-        appointment(way, Stage.FINAL, case.final_seat_at, later, now, not_before=trial),
-    ]
+    first = appointment(way, case.stage, seating(case), shown.makes, now, terms)
+    final = appointment(way, Stage.FINAL, case.final_seat_at, later, now, terms._replace(rush=False))
+    trial = (trial_over(case) or now + TRIAL).astimezone(way.practice_zone).date()
+    return [first, replace(final, seat_from=max(final.seat_from, way.practice.on_or_after(trial)))]
 
 
 def appointment(
-    way: due.Way,
-    stage: str,
-    seat_at: datetime | None,
-    makes: list[Make],
-    now: datetime,
-    not_before: datetime | None = None,
+    way: due.Way, stage: str, seat_at: datetime | None, makes: list[Make], now: datetime, terms: due.Terms
 ) -> Appointment:
-    """The days of one appointment; `not_before` is when the trial is over, before which no final is seated."""
-    promise = due.promise_for(way, seat_at, makes, now)
-    first = promise.seat_from
-    if not_before is not None:
-        first = max(first, way.practice.on_or_after(not_before.astimezone(way.practice_zone).date()))
+    """The days of one appointment."""
+    promise = due.promise_for(way, seat_at, makes, now, terms)
     if seat_at is None:
-        return Appointment(stage, None, None, None, first)
-    complete = due.complete_by(way, makes, promise.due_at)
-    return Appointment(stage, seat_at, complete, due.sent_by(way, complete), first)
-
-
-def is_scanned(case: Case) -> bool:
-    """Whether the implant's position comes as a file, which is there at once."""
-    shown = case.shown
-    return bool(shown and shown.impression == Impression.SCAN)
+        return Appointment(stage, None, None, None, promise.seat_from)
+    scan_by = due.complete_by(way, makes, promise.due_at, terms._replace(physical=False))
+    there = due.complete_by(way, makes, promise.due_at, terms._replace(physical=True))
+    return Appointment(stage, seat_at, scan_by, due.sent_by(way, there), promise.seat_from)
