@@ -60,6 +60,14 @@ TABLE: dict[str, frozenset[Role]] = {
     "api:accept": MANAGER,
     "api:hold": FLOOR,
     "api:resume": FLOOR,
+    # Orders: treatment
+    "orders:treatment": EVERYBODY,
+    "orders:plan": PRACTICE,
+    "orders:evaluate": PRACTICE,
+    "api:treatment": EVERYBODY,
+    "api:plan": PRACTICE,
+    "api:evaluations": PRACTICE,
+    "api:carry": PRACTICE,
     # Production
     "production:stations": BENCH,
     "production:bench": BENCH,

@@ -3,13 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from django.forms import BaseFormSet, formset_factory
 from django.http import QueryDict
 
 from labqueue.base.errors import Fault, Refusal
 from orders import teeth
+from orders.appointment import appointment_values
 from orders.facts import ORDER_COLUMNS, ItemFacts, order_facts
 from orders.forms import PRODUCTS, OrderForm, ToothForm, material_field, shade_field
 from orders.materials import Kind
@@ -98,12 +98,10 @@ def order_values(draft: Prescription | None, practice: Practice) -> dict[str, An
     """What the form shows of a draft."""
     if draft is None:
         return {}
-    seat = draft.seat_at.astimezone(ZoneInfo(practice.time_zone)) if draft.seat_at else None
     return {
         "patient_ref": draft.case.patient_ref,
         "stage": draft.case.stage,
-        "seat_day": seat and seat.date(),
-        "seat_time": seat and seat.time(),
+        **appointment_values(draft.seat_at, practice),
         "note": draft.note,
     }
 

@@ -5,6 +5,8 @@ from django.urls import URLPattern, path
 from orders import api, people_pages, practice_pages
 from orders import pages as shown
 from orders.day import pages as day
+from orders.treatment import api as treatment_api
+from orders.treatment import pages as treatment
 
 pages: list[URLPattern] = [
     path("cases", shown.cases, name="cases"),
@@ -19,6 +21,9 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/accept", shown.accept, name="accept"),
     path("cases/<str:number>/hold", shown.put_on_hold, name="hold"),
     path("cases/<str:number>/resume", shown.resume, name="resume"),
+    path("cases/<str:number>/treatment", treatment.treatment, name="treatment"),
+    path("cases/<str:number>/plan", treatment.plan, name="plan"),
+    path("cases/<str:number>/evaluation", treatment.evaluate, name="evaluate"),
     path("calendar", day.feeds, name="feeds"),
     path("calendar/closed", day.close, name="close-day"),
     path("calendar/closed/<int:pk>/reopen", day.reopen, name="reopen-day"),
@@ -41,4 +46,8 @@ programs: list[URLPattern] = [
     path("cases/<str:number>/accept", api.accept, name="accept"),
     path("cases/<str:number>/hold", api.put_on_hold, name="hold"),
     path("cases/<str:number>/resume", api.resume, name="resume"),
+    path("cases/<str:number>/treatment", treatment_api.treatment, name="treatment"),
+    path("cases/<str:number>/plan", treatment_api.plan, name="plan"),
+    path("cases/<str:number>/evaluations", treatment_api.evaluations, name="evaluations"),
+    path("cases/<str:number>/carry", treatment_api.carry, name="carry"),
 ]

@@ -68,6 +68,16 @@ class Evaluation(models.Model):
     def __str__(self) -> str:
         return f"Evaluation of {self.case}"
 
+    @property
+    def wanted(self) -> list[str]:
+        """What is to be changed, in words."""
+        return [name.replace("_", " ") for name in JUDGED if getattr(self, name) == Verdict.CHANGE]
+
+    @property
+    def facial_in_mm(self) -> str:
+        """How far the facial margin is off: `0.5 mm`; empty where that was not said."""
+        return f"{self.facial_mm / 100:g} mm" if self.facial_mm else ""
+
 
 class Confirmation(models.Model):
     """That a second person read the implant's values off again for one piece, and from where."""

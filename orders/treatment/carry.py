@@ -8,7 +8,7 @@ from orders.choices import Emergence, Relation
 from orders.facts import ItemFacts, OrderFacts, order_facts
 from orders.materials import Stage
 from orders.models import Case, Evaluation
-from orders.models.treatment import JUDGED, Verdict
+from orders.models.treatment import Verdict
 
 # For another patient: an order of the same kind, linked to nobody.
 LIKE = "like"
@@ -59,8 +59,8 @@ def final_piece(item: ItemFacts, found: Evaluation | None) -> ItemFacts:
 
 def wishes(found: Evaluation) -> str:
     """What an evaluation wants otherwise, as a note of at most 500 characters; empty where all is to stay."""
-    wanted = [name.replace("_", " ") for name in JUDGED if getattr(found, name) == Verdict.CHANGE]
-    parts = [facial_words(found), f"To be changed: {', '.join(wanted)}." if wanted else "", found.changes]
+    wanted = f"To be changed: {', '.join(found.wanted)}." if found.wanted else ""
+    parts = [facial_words(found), wanted, found.changes]
     text = " ".join(part for part in parts if part)
     return f"After the trial ({day(found.at)}): {text}"[:NOTE_LENGTH] if text else ""
 
@@ -69,7 +69,7 @@ def facial_words(found: Evaluation) -> str:
     """Where the facial margin was: `Facial margin too high by 0.5 mm.`; empty where it is as it should be."""
     if found.facial in ("", Evaluation.Facial.OK):
         return ""
-    far = f" by {found.facial_mm / 100:g} mm" if found.facial_mm else ""
+    far = f" by {found.facial_in_mm}" if found.facial_mm else ""
     return f"Facial margin {found.get_facial_display().lower()}{far}."
 
 

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from decimal import Decimal
+from typing import TYPE_CHECKING, TypedDict
 
 from django.db import transaction
 from django.db.models import Exists, F, OuterRef, Q, QuerySet, Subquery
@@ -20,11 +21,20 @@ from orders.materials import Stage
 from orders.models import Case, Evaluation
 from orders.models.treatment import JUDGED, Verdict
 
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
 # Tissue needs about three weeks to follow a new profile.
 TRIAL = timedelta(days=21)
 TEXT_LENGTH = 300
 # A facial margin that is off by more is a slip of the pen.
 MOST_MM = Decimal(10)
+
+
+class Asked(TypedDict):
+    """What `to_evaluate` adds to a case."""
+
+    asked_since: datetime
 
 
 @dataclass(frozen=True)
@@ -116,7 +126,7 @@ def text_faults(facts: EvaluationFacts) -> list[Fault]:
     return faults
 
 
-def to_evaluate(now: datetime) -> "QuerySet[Case]":
+def to_evaluate(now: datetime) -> "QuerySet[WithAnnotations[Case, Asked]]":
     """The provisionals that three weeks of trial are over for, or three weeks since the decision to wait or reshape,
     without a final, the one that has waited longest first; each with `asked_since`."""
     last = Evaluation.objects.filter(case=OuterRef("pk")).order_by("-at", "-pk")
