@@ -14,9 +14,11 @@ from labqueue.base.models import User
 from orders import acceptance, hold, intake, reads, seal, signoff
 from orders.actions import actions_for
 from orders.cancel import cancel as cancel_case
+from orders.check import weighed
 from orders.doors import case_for, cases_for, member_of
 from orders.lifecycle import CHANGEABLE
 from orders.models import Case, Item, Practice, Prescription
+from orders.packs import PACKS, kept_until
 from orders.patients import tidy
 from orders.sheet import OrderSheet
 from orders.trail import trail_of
@@ -75,10 +77,19 @@ def case_context(user: User, found: Case) -> dict[str, Any]:
         "shown": counts,
         "promise": reads.promise_of(found, counts),
         "mark": seal.mark(found, counts),
+        "weighed": weighed(found, counts),
         "actions": actions_for(user, found),
         "versions": with_changes(versions, found.practice),
         "trail": trail_of(found, user),
+        "law": law_of(found, counts),
     }
+
+
+def law_of(found: Case, shown: Prescription) -> dict[str, Any]:
+    """What the law of the practice's place asks for, of these pieces."""
+    pack, kinds = PACKS[found.practice.pack], [item.kind for item in shown.items.all()]
+    until = kept_until(pack, kinds, found.shipped_at) if found.shipped_at else None
+    return {"gives_back": pack.gives_back, "years": pack.years(kinds), "kept_until": until}
 
 
 def with_changes(versions: list[Prescription], practice: Practice) -> list[tuple[Prescription, list[str]]]:

@@ -15,9 +15,10 @@ from labqueue.base.forms import HouseForm
 from labqueue.base.pages import onto_form
 from labqueue.base.roles import Role
 from orders import teeth
+from orders.choices import Pack, Parts
 from orders.models import Practice, laboratory_zone
 from orders.pages import who
-from orders.practices import MOST_TRANSIT_DAYS, PracticeFacts, add_practice, change_practice, time_zones
+from orders.practices import MOST_TRANSIT_DAYS, WORDS, PracticeFacts, add_practice, change_practice, time_zones
 from orders.trail import by
 
 NAMES = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
@@ -52,6 +53,23 @@ class PracticeForm(HouseForm):
         help_text="By region and city, such as Europe/Lisbon.",
         widget=forms.TextInput(attrs={"list": "zones", "autocomplete": "off", "spellcheck": "false"}),
         initial=laboratory_zone,
+    )
+    wants_approval = forms.BooleanField(
+        label="Wants to see designs before they are milled",
+        required=False,
+        help_text="Where an order says nothing else.",
+    )
+    parts = forms.ChoiceField(
+        label="Screws, bases, analogs come from",
+        choices=Parts.choices,
+        widget=forms.RadioSelect,
+        initial=Parts.LABORATORY,
+    )
+    pack = forms.ChoiceField(
+        label="Law of its place",
+        choices=Pack.choices,
+        initial=Pack.UNION,
+        help_text="What goes back with the device, and how long papers are kept.",
     )
 
     @property
@@ -143,5 +161,9 @@ def label(name: str) -> str:
 
 
 def shown(name: str, value: Any) -> str:
-    """A fact for people: weekdays by their names."""
-    return ", ".join(dict(WEEKDAYS)[digit][:3] for digit in value) if name == "weekdays" else str(value)
+    """A fact for people: weekdays by their names, words by their labels."""
+    if name == "weekdays":
+        return ", ".join(dict(WEEKDAYS)[digit][:3] for digit in value)
+    if name in WORDS:
+        return str(dict(WORDS[name].choices).get(value, value))
+    return {True: "yes", False: "no"}.get(value, str(value)) if isinstance(value, bool) else str(value)

@@ -8,11 +8,13 @@ from typing import Any
 from zoneinfo import available_timezones
 
 from django.db import transaction
+from django.db.models import TextChoices
 
 from labqueue.base import audit
 from labqueue.base.errors import Fault, Refusal
 from labqueue.base.models import User
 from orders import teeth
+from orders.choices import Pack, Parts
 from orders.models import Practice
 
 CODE = r"[a-z0-9][a-z0-9-]{1,11}"
@@ -20,6 +22,8 @@ WEEK = "0123456"
 MOST_TRANSIT_DAYS = 10
 # The texts that are needed, with what people call them and how long they may be.
 TEXTS = {"name": ("the name", 80), "address": ("the address", 200), "phone": ("the telephone number", 30)}
+
+WORDS: dict[str, type[TextChoices]] = {"parts": Parts, "pack": Pack}
 
 
 @dataclass(frozen=True)
@@ -33,6 +37,10 @@ class PracticeFacts:
     weekdays: Collection[str]
     transit_days: int
     time_zone: str
+    # What its orders say where they do not say anything else, and the law of its place.
+    wants_approval: bool = False
+    parts: str = Parts.LABORATORY
+    pack: str = Pack.UNION
 
 
 @transaction.atomic
@@ -101,6 +109,11 @@ def facts_faults(facts: dict[str, Any]) -> list[Fault]:
     ]
     if facts["notation"] not in teeth.Notation.values:
         faults.append(Fault("notation", f"Choose the notation: {', '.join(teeth.Notation.values)}.", "notation"))
+    faults += [
+        Fault(name, f"Choose one of {', '.join(words.values)}.", name)
+        for name, words in WORDS.items()
+        if facts[name] not in words.values
+    ]
     return [*faults, *way_faults(**{name: facts[name] for name in ("weekdays", "transit_days", "time_zone")})]
 
 

@@ -13,6 +13,7 @@ from tests import cast
 from tests.orders import build
 
 pytestmark = pytest.mark.django_db
+LAW = {"parts": "laboratory", "pack": "union"}
 
 
 @pytest.fixture
@@ -25,7 +26,7 @@ def admin(client: Client) -> Client:
 def sent(**facts: Any) -> dict[str, Any]:
     """What the form sends for a practice; None leaves a field out."""
     given = {"name": "Westbrook Dental", "address": "9 West Lane", "phone": "555 0199", "notation": "palmer"}
-    way = {"weekdays": ["0", "2", "4"], "transit_days": "2", "time_zone": "Europe/Lisbon"}
+    way = {"weekdays": ["0", "2", "4"], "transit_days": "2", "time_zone": "Europe/Lisbon", **LAW}
     return {name: value for name, value in {**given, **way, **facts}.items() if value is not None}
 
 
@@ -116,7 +117,7 @@ def test_the_code_of_a_practice_is_not_changed(admin: Client) -> None:
 def test_saving_the_same_says_that_nothing_was_changed(admin: Client) -> None:
     practice = cast.practice()
     same = sent(name=practice.name, address=practice.address, phone=practice.phone, notation="universal")
-    same |= {"weekdays": list("01234"), "transit_days": "1", "time_zone": practice.time_zone}
+    same |= {"weekdays": list("01234"), "transit_days": "1", "time_zone": practice.time_zone, **LAW}
     page = text(admin.post("/practices/northgate", same, follow=True))
     assert "Nothing was changed." in page
     assert audit.trail(practice) == []
@@ -145,3 +146,15 @@ def test_the_manager_reads_but_does_not_write(client: Client) -> None:
     assert client.post("/practices", sent(code="westbrook")).status_code == 403
     assert client.post("/practices/northgate", sent()).status_code == 403
     assert Practice.objects.values_list("name").get() == ("Northgate Dental",)
+
+
+def test_the_law_of_its_place_and_what_its_orders_say_by_themselves(admin: Client) -> None:
+    practice = cast.practice()
+    facts = {"name": practice.name, "address": practice.address, "phone": practice.phone, "notation": "universal"}
+    way = {"weekdays": list("01234"), "transit_days": "1", "time_zone": practice.time_zone}
+    law = {"wants_approval": "on", "parts": "practice", "pack": "eu"}
+    answer = admin.post("/practices/northgate", {**facts, **way, **law}, follow=True)
+    practice.refresh_from_db()
+    assert (practice.wants_approval, practice.parts, practice.pack) == (True, "practice", "eu")
+    assert "law of its place All of them together → European Union" in text(answer)
+    assert "wants to see designs before they are milled no → yes" in text(answer)

@@ -33,6 +33,8 @@ WRONG = [
     ({"time_zone": ""}, "time_zone", "is no time zone"),
     ({"time_zone": "Europe/Nowhere"}, "time_zone", "“Europe/Nowhere” is no time zone"),
     ({"time_zone": "../etc/passwd"}, "time_zone", "is no time zone"),
+    ({"parts": "nobody"}, "parts", "Choose one of laboratory, practice."),
+    ({"pack": "moon"}, "pack", "Choose one of union, "),
     ({"time_zone": "localtime"}, "time_zone", "is no time zone"),
 ]
 
