@@ -11,12 +11,12 @@ from orders import teeth
 from orders.choices import Allergen, Enclosed, Wanted, usual_base
 from orders.facts import ITEM_COLUMNS, ORDER_COLUMNS, ItemFacts, OrderFacts
 from orders.fields import column_label
-from orders.materials import Connection, Kind, Material, Retention, Stage
+from orders.limits import Wrong, fault_at, limits
+from orders.materials import RETENTIONS, Connection, Kind, Material, Retention, Stage
 from orders.models import Item, Practice, Prescription
 from orders.models.columns import LENGTHS_MM, NUMBERS
 from orders.models.prescription import WORDS_OF_ITEM, WORDS_OF_ORDER
 from orders.patients import reference_faults
-from orders.rules import RETENTIONS, Wrong, fault_at, item_faults, whole_faults
 
 NOTE_LENGTH = 500
 # As many as the slip in the box has room for on one page.
@@ -31,7 +31,7 @@ TEXTS = {"disinfected_with": 60, "allergy_note": 60, "contact": 60}
 
 
 def read_order(order: OrderFacts) -> tuple[list[Item], list[Fault]]:
-    """The pieces in their order, not yet saved, and everything that is wrong with the order but its date."""
+    """The pieces in their order, not yet saved, and everything in the order that cannot be read."""
     faults = reference_faults(order.patient_ref) + stage_faults(order.stage) + note_faults(order.note)
     if not 1 <= len(order.items) <= MOST_ITEMS:
         why = f"Order at least one piece and at most {MOST_ITEMS}. Open another case for what is beyond."
@@ -42,27 +42,21 @@ def read_order(order: OrderFacts) -> tuple[list[Item], list[Fault]]:
 
 
 def read_items(stage: str, given: Sequence[ItemFacts]) -> tuple[list[Item], list[Fault]]:
-    """The pieces with all faults of each (`items.0.tooth`) and of all together."""
-    pieces: list[Item] = []
-    wrong: list[tuple[int, Wrong]] = []
-    for index, facts in enumerate(given):
-        item, faults = read_item(stage, facts)
-        pieces.append(item)
-        wrong += [(index, fault) for fault in faults]
-    wrong += whole_faults(pieces)
-    return pieces, [fault_at(index, found) for index, found in wrong]
+    """The pieces with all faults of each (`items.0.tooth`)."""
+    read = [read_item(stage, facts) for facts in given]
+    faults = [fault_at(index, found) for index, (_, wrong) in enumerate(read) for found in wrong]
+    return [item for item, _ in read], faults
 
 
 def read_item(stage: str, facts: ItemFacts) -> tuple[Item, list[Wrong]]:
-    """One piece with its faults. The rules are asked once all words are known; a tooth of 0 could not be read."""
+    """One piece with what cannot be read of it; a tooth of 0 could not."""
     tooth, unread = read_tooth(facts)
     values = {name: tidy(getattr(facts, name)) for name in ITEM_COLUMNS}
     values |= {name: hundredths(values[name]) for name in LENGTHS_MM}
     item = Item(stage=stage, tooth=tooth, **values)
     item.retention = facts.retention or usual_retention(facts.kind)
     item.base = "" if facts.base == usual_base(facts.kind, facts.material) else facts.base
-    words = list(unknown_words(facts))
-    return item, unread + (words or (item_faults(item) if stage in Stage.values else []))
+    return item, [*unread, *unknown_words(facts), *limits(item)]
 
 
 def read_prescription(order: OrderFacts, practice: Practice) -> tuple[Prescription, list[Fault]]:
@@ -133,7 +127,7 @@ def hundredths(length: Decimal | None) -> int | None:
     return int(exact) if exact == exact.to_integral_value() else NO_LENGTH
 
 
-def unknown_words(facts: ItemFacts) -> Iterator[Wrong]:
+def unknown_words(facts: ItemFacts | Item) -> Iterator[Wrong]:
     """Words that are not in the trade's lists. All but what it is and of what may be left out."""
     yield from unknown("kind", facts.kind, Kind.values)
     yield from unknown("material", facts.material, Material.values)

@@ -85,6 +85,16 @@ def allergic(order: OrderFacts, item: Item | None) -> bool:
     return order.allergy == "yes"
 
 
+def allergic_to_other(order: OrderFacts, item: Item | None) -> bool:
+    """Where there is an allergy that no list has."""
+    return allergic(order, item) and "other" in order.allergens
+
+
+def gum_unknown(order: OrderFacts, item: Item | None) -> bool:
+    """Of abutments without a record of the soft tissue."""
+    return item is not None and item.kind == Kind.ABUTMENT and not item.tissue_recorded
+
+
 def final(order: OrderFacts, item: Item | None) -> bool:
     """Of finals."""
     return order.stage == Stage.FINAL
@@ -92,7 +102,7 @@ def final(order: OrderFacts, item: Item | None) -> bool:
 
 @dataclass(frozen=True)
 class Field:
-    """One field, or some that are asked together. `want` says what would satisfy."""
+    """One field, or some that are asked together: all of them, or `one_is_enough`. `want` says what would satisfy."""
 
     number: int
     label: str
@@ -101,6 +111,7 @@ class Field:
     effect: Effect
     want: str = ""
     concerns: Concerns = always
+    one_is_enough: bool = False
 
 
 SIDES = ("facial", "lingual", "mesial", "distal")
@@ -119,7 +130,7 @@ FIELDS: tuple[Field, ...] = (
     Field(7, "Pieces", O, ("items",), E.REFUSE, "Order at least one piece."),
     Field(8, "Material", I, ("material",), E.REFUSE, "Choose the material."),
     Field(9, "Stage", Of.CASE, ("stage",), E.REFUSE, "Say whether it is a provisional or a final."),
-    Field(9, "Relation", Of.CASE, ("relation", "cause", "cause_note"), E.DEFAULT),
+    Field(9, "Relation", Of.CASE, ("relation", "cause", "cause_note"), E.DEFAULT, "It is a first make."),
     Field(10, "Tooth", I, ("tooth",), E.REFUSE, "Give the tooth with its notation."),
     Field(
         11, "Implant system", I, ("system",), E.HOLD, f"Give the implant system {LABEL_OF_IMPLANT}.", of(*ON_IMPLANT)
@@ -128,9 +139,14 @@ FIELDS: tuple[Field, ...] = (
         *(11, "Catalogue and lot number", I, ("catalogue", "lot"), E.ASK),
         *(f"Give catalogue and lot number {LABEL_OF_IMPLANT}.", of(*ON_IMPLANT)),
     ),
+    Field(12, "Connection", I, ("connection",), E.HOLD, "Choose the connection of the implant.", of(*ON_IMPLANT)),
     Field(
-        *(12, "Connection and platform", I, ("connection", "platform", "level"), E.HOLD),
-        *("Give connection, platform and whether the implant is at bone or tissue level.", of(*ON_IMPLANT)),
+        *(12, "Platform", I, ("platform",), E.HOLD),
+        *(f"Give the diameter of the platform in millimetres {LABEL_OF_IMPLANT}, such as 4.3.", of(*ON_IMPLANT)),
+    ),
+    Field(
+        *(12, "Level", I, ("level",), E.HOLD, "Say whether the implant ends at bone or at tissue level."),
+        of(*ON_IMPLANT),
     ),
     Field(13, "Engaging", I, ("engaging", "splinted"), E.DEFAULT, "A single piece engages.", of(*ON_IMPLANT)),
     Field(14, "Retention", I, ("retention",), E.DEFAULT, "What is usual for the piece."),
@@ -138,27 +154,31 @@ FIELDS: tuple[Field, ...] = (
     Field(15, "Layering", I, ("layered",), E.DEFAULT, "Not layered.", of(Kind.CROWN)),
     Field(16, "Margins", I, MARGINS, E.ASK, "Give the depth of the margin on each side.", of(Kind.ABUTMENT)),
     Field(
-        *(17, "Height of the gum", I, (*GINGIVAL, "tissue_recorded"), E.ASK),
-        *("Give the height of the gum on each side, or a record of the soft tissue.", of(Kind.ABUTMENT)),
+        *(17, "Height of the gum", I, GINGIVAL, E.ASK),
+        *("Give the height of the gum on each side, or a record of the soft tissue.", gum_unknown),
     ),
+    Field(17, "Record of the soft tissue", I, ("tissue_recorded",), E.NONE, "", of(Kind.ABUTMENT)),
     Field(18, "Emergence", I, ("emergence",), E.ASK, "Say what the emergence profile is to do.", of(*ON_IMPLANT)),
     Field(19, "Impression", O, ("impression",), E.HOLD, "Say how the position of the implant is taken."),
     Field(19, "Analog", O, ("analog",), E.HOLD, "Say whether the analog is enclosed.", moulded),
     Field(19, "Date of the scan", O, ("scanned_on",), E.ASK, "Give the day of the scan.", scanned),
+    Field(19, "Scan files", Of.FILES, ("implant_scan",), E.HOLD, "Send the scan files.", scanned),
+    Field(19, "Scan body", I, ("scan_body",), E.HOLD, "Name the scan body that was scanned.", scanned),
     Field(
-        *(19, "Scan body", I, ("scan_body", "scan_platform"), E.HOLD),
-        *("Give the scan body and its platform.", scanned),
+        *(19, "Platform of the scan body", I, ("scan_platform",), E.HOLD),
+        *("Give the platform of the scan body in millimetres.", scanned),
     ),
-    Field(
-        *(20, "Opposing arch and bite", O, ("opposing", "bite"), E.HOLD),
-        *("Say how the opposing arch and the bite come.", of(*CROWNS)),
-    ),
+    Field(20, "Opposing arch", O, ("opposing",), E.HOLD, "Say how the opposing arch comes.", of(*CROWNS)),
+    Field(20, "Bite", O, ("bite",), E.HOLD, "Say how the bite comes.", of(*CROWNS)),
     Field(21, "Shade", I, ("shade",), E.HOLD, "Give the shade of the crown, as on your shade guide.", of(*CROWNS)),
     Field(
         *(21, "Shade in detail", I, ("shade_guide", "shade_cervical", "shade_incisal", "stump", "stump_shade"), E.ASK),
         *("Name the shade guide, the shades at neck and edge, and what lies below.", of(*CROWNS)),
     ),
-    Field(22, "Photos", Of.FILES, (), E.ASK, "Send photos: retracted, with the shade tab, of the smile.", of(*CROWNS)),
+    Field(
+        *(22, "Photos", Of.FILES, ("photo_retracted", "photo_shade", "photo_smile"), E.ASK),
+        *("Send photos: retracted, with the shade tab, of the smile.", of(*CROWNS)),
+    ),
     Field(23, "Occlusion", I, ("occlusion",), E.ASK, "Say how the crown is to meet the opposing tooth.", of(*CROWNS)),
     Field(
         *(23, "Guidance and bruxism", O, ("guidance", "bruxism"), E.ASK),
@@ -167,17 +187,16 @@ FIELDS: tuple[Field, ...] = (
     Field(24, "Contacts", I, ("contacts",), E.DEFAULT, "Normal contacts.", of(*CROWNS)),
     Field(
         *(25, "Surface", I, ("texture", "lustre", "characterisation"), E.ASK),
-        *("Say how the surface is to look.", anterior_crown),
+        *("Say how the surface is to look.", anterior_crown, True),
     ),
     Field(26, "Seat appointment", O, ("seat_at",), E.ASK, "Without an appointment the usual working days count."),
     Field(27, "Allergy", O, ("allergy",), E.REFUSE, "Say whether the patient has an allergy: none, unknown or yes."),
+    Field(27, "Allergens", O, ("allergens",), E.REFUSE, "Say what the patient does not bear.", allergic),
+    Field(27, "Other allergen", O, ("allergy_note",), E.ASK, "Name what the patient does not bear.", allergic_to_other),
+    Field(28, "Disinfectant", O, ("disinfected_with",), E.HOLD, "Say with what it was disinfected.", physical),
     Field(
-        *(27, "Allergens", O, ("allergens", "allergy_note"), E.REFUSE),
-        *("Say what the patient does not bear.", allergic),
-    ),
-    Field(
-        *(28, "Disinfection", O, ("disinfected_with", "disinfected_minutes"), E.HOLD),
-        *("Say with what the impression was disinfected, and for how many minutes.", physical),
+        *(28, "Disinfection", O, ("disinfected_minutes",), E.HOLD),
+        *("Say for how many minutes it was disinfected.", physical),
     ),
     Field(29, "Enclosed", O, ("enclosed",), E.NONE, "Counted when the parcel is opened.", physical),
     Field(30, "Earlier case", Of.CASE, ("origin",), E.ASK, "Open the final from its provisional.", final),

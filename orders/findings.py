@@ -21,6 +21,10 @@ class Severity(StrEnum):
     DEFAULT = "default"  # what is usual was filled in
 
 
+# What is not signed without a reason.
+REASONED = frozenset({Severity.OVERRIDE, Severity.WARN})
+
+
 class Moment(StrEnum):
     """When a rule is asked."""
 

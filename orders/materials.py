@@ -59,6 +59,14 @@ class Retention(models.TextChoices):
     ANGLED_SCREW = "angled_screw", "Angulated screw channel"
 
 
+# What may hold a piece of each kind; the first is the usual one.
+RETENTIONS = {
+    Kind.ABUTMENT: (Retention.SCREW,),
+    Kind.CROWN: (Retention.CEMENT,),
+    Kind.SCREW_CROWN: (Retention.SCREW, Retention.ANGLED_SCREW),
+}
+
+
 class Firing(StrEnum):
     """The furnace a material needs. A metal, a polymer or a resin must never see one."""
 
@@ -86,12 +94,14 @@ class Verdict:
 
 
 # One row per kind of piece; the letters stand for the materials in their order above: o allowed, w allowed with a
-# warning, x refused.
+# warning, a the same on anterior teeth only, x refused, - made another way. A final abutment meets the implant in one
+# piece or as a sleeve on a base.
 MATRIX = {
     ("provisional", "abutment", "any"): "ooowxwwxxwx",
     ("provisional", "crown", "any"): "oowxxwwwxwx",
     ("provisional", "screw_crown", "any"): "oowxxwwwxwx",
-    ("final", "abutment", "any"): "xxwowowxwwx",
+    ("final", "abutment", "one_piece"): "xxxowaxxxxx",
+    ("final", "abutment", "titanium_base"): "xxw-wowxawx",
     ("final", "crown", "anterior"): "xwxxwwoooww",
     ("final", "crown", "premolar"): "xwxxwoowowx",
     ("final", "crown", "molar"): "xxxxwoowwwx",
@@ -101,18 +111,28 @@ MATRIX = {
     ("layered", "crown", "anterior"): "xxxxwoowoxx",
     ("layered", "crown", "posterior"): "xxxxwwwxwxx",
 }
-LEVELS = {"o": "ok", "w": "warn", "x": "reject"}
+LEVELS = {"o": "ok", "w": "warn", "x": "reject", "-": "reject"}
+# What the pieces of some rows are called, and what is possible beside them.
+CALLED = {"one_piece": "final one-piece abutment", "titanium_base": "final abutment on a titanium base"}
+BESIDE = {"one_piece": "; Zirconia 3Y on a titanium base", "titanium_base": "; Titanium alloy in one piece"}
 
 
-def verdict(stage: str, kind: str, material: str, tooth: int, layered: bool = False) -> Verdict:
-    """What the trade says of this material for this piece at this tooth."""
-    row = MATRIX[matrix_row(stage, kind, tooth, layered)]
-    level = LEVELS[row[list(Material).index(Material(material))]]
+def verdict(
+    stage: str, kind: str, material: str, tooth: int, layered: bool = False, base: str = "titanium_base"
+) -> Verdict:
+    """What the trade says of this material for this piece at this tooth; `base` is that on which an abutment sits."""
+    key = matrix_row(stage, kind, tooth, layered, base)
+    row = MATRIX[key].replace("a", "w" if is_anterior(tooth) else "x")
+    name, letter = Material(material).label, row[list(Material).index(Material(material))]
     piece = f"{'layered' if layered else Stage(stage).label.lower()} {lower_first(Kind(kind).label)}"
-    if level == "reject":
-        allowed = ", ".join(m.label for m, letter in zip(Material, row, strict=True) if letter == "o")
-        return Verdict(level, f"{Material(material).label} is not possible for a {piece}. Possible: {allowed}.")
-    return Verdict(level, f"{Material(material).label} is unusual for a {piece} here." if level == "warn" else "")
+    piece = CALLED.get(key[2], piece)
+    usual = ", ".join(one.label for one, cell in zip(Material, row, strict=True) if cell == "o")
+    if letter == "-":
+        return Verdict("reject", f"{name} is not made as a sleeve on a titanium base. Order it in one piece.")
+    if letter == "x":
+        return Verdict("reject", f"{name} is not possible for a {piece}. Possible: {usual}{BESIDE.get(key[2], '')}.")
+    instead = f" Usual: {usual}." if usual else ""
+    return Verdict(LEVELS[letter], f"{name} is unusual for a {piece} here.{instead}" if letter == "w" else "")
 
 
 def lower_first(label: str) -> str:
@@ -120,9 +140,11 @@ def lower_first(label: str) -> str:
     return label if label[1:2].isupper() else label[:1].lower() + label[1:]
 
 
-def matrix_row(stage: str, kind: str, tooth: int, layered: bool) -> tuple[str, str, str]:
+def matrix_row(stage: str, kind: str, tooth: int, layered: bool, base: str) -> tuple[str, str, str]:
     """The row of the matrix that speaks of this piece."""
     region = "anterior" if is_anterior(tooth) else "molar" if is_molar(tooth) else "premolar"
     if layered:
         return ("layered", "crown", "anterior" if is_anterior(tooth) else "posterior")
+    if (stage, kind) == (Stage.FINAL, Kind.ABUTMENT):
+        return (stage, kind, base)
     return (stage, kind, "any") if (stage, kind, "any") in MATRIX else (stage, kind, region)

@@ -8,7 +8,7 @@ from labqueue.base.errors import Fault, Refusal
 from labqueue.base.models import User
 from orders import teeth
 from orders.facts import ReasonFacts
-from orders.findings import Finding
+from orders.findings import REASONED, Finding
 from orders.models import Item, Prescription, Reason
 
 SHORTEST, LONGEST = 3, 200
@@ -33,7 +33,8 @@ def answered(reasons: Iterable[ReasonFacts], findings: Iterable[Finding], pieces
     """The texts by rule and line: each reason answers what its rule found on its tooth, and nothing else."""
     teeth_by_line = {piece.line: piece.tooth for piece in pieces}
     given = {(reason.rule, tooth_of(reason)): tidy(reason.text) for reason in reasons}
-    wanted = [(found.rule, found.line, teeth_by_line.get(found.line, 0)) for found in findings]
+    asked = [found for found in findings if found.severity in REASONED]
+    wanted = [(found.rule, found.line, teeth_by_line.get(found.line, 0)) for found in asked]
     return {(rule, line): given[rule, tooth] for rule, line, tooth in wanted if (rule, tooth) in given}
 
 

@@ -8,6 +8,8 @@ from drf_spectacular.utils import extend_schema_field
 from rest_framework import serializers
 
 from orders import seal, teeth
+from orders.check import weighed
+from orders.findings import Finding, Severity
 from orders.models import Case, Item, Prescription
 from orders.models import Reason as WrittenReason
 from orders.reads import promise_of
@@ -87,7 +89,6 @@ class ItemOut(serializers.Serializer[Item]):
     texture = serializers.CharField()
     lustre = serializers.CharField()
     characterisation = serializers.CharField()
-    warning = serializers.CharField()
 
     def get_tooth(self, item: Item) -> str:
         """In the practice's notation."""
@@ -96,6 +97,16 @@ class ItemOut(serializers.Serializer[Item]):
     def get_tooth_words(self, item: Item) -> str:
         """For people."""
         return teeth.words(item.tooth)
+
+
+class FindingOut(serializers.Serializer[Finding]):
+    """What was found in an order: which rule speaks, how strongly, of which field; line 0 is the whole order."""
+
+    rule = serializers.CharField()
+    severity = serializers.ChoiceField([one.value for one in Severity])
+    field = serializers.CharField()
+    line = serializers.IntegerField()
+    sentence = serializers.CharField(source="__str__")
 
 
 class ReasonOut(serializers.Serializer[WrittenReason]):
@@ -139,6 +150,12 @@ class PrescriptionOut(serializers.Serializer[Prescription]):
     mark = serializers.SerializerMethodField()
     items = ItemOut(many=True)
     reasons = ReasonOut(many=True)
+    unusual = serializers.SerializerMethodField()
+
+    @extend_schema_field(FindingOut(many=True))
+    def get_unusual(self, prescription: Prescription) -> Any:
+        """What is signed only with a reason."""
+        return [FindingOut(one).data for one, _ in weighed(prescription.case, prescription)]
 
     def get_mark(self, prescription: Prescription) -> str | None:
         """The hash of what is to be signed."""

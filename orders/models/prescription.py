@@ -31,7 +31,6 @@ from orders.materials import Connection, Kind, Material, Retention, Stage
 from orders.models.case import Case
 from orders.models.columns import LENGTHS_MM, NUMBERS, below_or_above, known, number, text, within, word
 from orders.models.practice import Member
-from orders.unusual import warning
 
 # The columns of an order and of a piece that hold one word of a list, or nothing.
 WORDS_OF_ORDER: dict[str, type[models.TextChoices]] = {
@@ -202,11 +201,6 @@ class Item(models.Model):
     def made_on(self) -> str:
         """On what the piece sits: as ordered, or as is usual for its material; empty for a crown on an abutment."""
         return self.base or usual_base(self.kind, self.material)
-
-    @property
-    def warning(self) -> str:
-        """What to weigh before this piece is made; empty where it is usual."""
-        return warning(self.stage, self.kind, self.material, self.tooth, self.layered, self.connection)
 
 
 class Reason(models.Model):

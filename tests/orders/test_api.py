@@ -30,6 +30,7 @@ ITEM = {
     "system": build.SYSTEM,
     "connection": "conical",
     "platform": "4.3",
+    "level": "bone",
 }
 GOOD = {"patient_ref": "K-1", "stage": "final", "items": [ITEM]}
 
@@ -49,7 +50,7 @@ class Program(Client):
 def order(**facts: Any) -> dict[str, Any]:
     """An order as it is sent."""
     seat_at = build.seat_in(15).isoformat()
-    return {"patient_ref": "K-2041", "stage": "final", "seat_at": seat_at, "items": [ITEM], **facts}
+    return {"patient_ref": "K-2041", "stage": "final", "seat_at": seat_at, "items": [ITEM], **build.COMPLETE, **facts}
 
 
 def test_a_case_from_order_to_acceptance() -> None:
@@ -74,11 +75,20 @@ def test_a_case_as_it_is_printed() -> None:
     assert found["due"]["conflict"].startswith("For this appointment the case must leave the laboratory on Tue 11 Mar")
     version = found["prescription"]
     assert (version["version"], version["signed_by"], version["mark"]) == (1, "Doctor-northgate Test", None)
-    words = {"line": 1, "tooth_fdi": "11", "tooth_words": "upper right central incisor", "warning": ""}
+    words = {"line": 1, "tooth_fdi": "11", "tooth_words": "upper right central incisor"}
     (item,) = version["items"]
     told = {**ITEM, **words, "layered": False, "retention": "screw", "level": "bone", "made_on": "titanium_base"}
     assert {name: item[name] for name in told} == told
     assert {name: version[name] for name in build.COMPLETE} == build.COMPLETE
+    assert version["unusual"] == []
+
+
+def test_what_is_unusual_is_printed_with_its_rule() -> None:
+    items = [{**ITEM, "material": "zirconia_5y", "tooth": "3"}]
+    draft = Program(cast.assistant()).ask("POST", "", order(items=items)).json()["draft"]
+    told = [(one["rule"], one["severity"], one["field"], one["line"]) for one in draft["unusual"]]
+    assert told == [("V04", "warn", "items.0.material", 1), ("V12", "warn", "items.0.material", 1)]
+    assert draft["unusual"][1]["sentence"].startswith("V12: Zirconia 5Y may break on a molar.")
 
 
 def test_what_is_printed_can_be_sent_back() -> None:
@@ -93,11 +103,12 @@ def test_what_is_printed_can_be_sent_back() -> None:
 
 
 def test_all_faults_of_an_order_with_their_places() -> None:
-    items = [{**ITEM, "notation": "", "material": "pmma"}, {**ITEM, "tooth": "9", "shade": ""}]
-    answer = Program(cast.assistant()).ask("POST", "", order(patient_ref="Anna", practice="southgate", items=items))
+    items = [{**ITEM, "notation": "", "material": "pmma"}, {**ITEM, "tooth": "9", "shade": "N" * 21}]
+    facts = {"patient_ref": "Anna", "practice": "southgate", "items": items, "allergy": ""}
+    answer = Program(cast.assistant()).ask("POST", "", order(**facts))
     assert (answer.status_code, answer["Content-Type"]) == (422, "application/problem+json")
     assert [fault["pointer"] for fault in answer.json()["errors"]] == [
-        *("/practice", "/patient_ref", "/items/0/tooth", "/items/1/shade"),
+        *("/practice", "/patient_ref", "/items/0/tooth", "/items/1/shade", "/allergy"),
     ]
     assert not Case.objects.exists()
 

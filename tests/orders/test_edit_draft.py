@@ -43,8 +43,8 @@ def test_the_trail_holds_before_and_after() -> None:
 
 def test_a_fault_leaves_the_draft_as_it_was() -> None:
     case = build.draft_case()
-    with refused("items.0.shade", "as on your shade guide"):
-        edit_draft(cast.assistant(), case, **build.order(items=[build.crown(shade="")]))
+    with refused("items.0.shade", "more than 20 characters"):
+        edit_draft(cast.assistant(), case, **build.order(items=[build.crown(shade="N" * 21)]))
     assert lines(case) == [(1, 11, "abutment"), (2, 11, "crown")]
 
 

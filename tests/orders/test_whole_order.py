@@ -24,6 +24,7 @@ PIECE: dict[str, Any] = {
     "margin_mesial": Decimal("-5"),
     "catalogue": "C-43",
     "lot": "L 77",
+    "platform": Decimal("3.25"),
     "level": "tissue",
     "engaging": False,
     "splinted": True,
@@ -103,11 +104,11 @@ def test_what_is_left_out_is_what_the_practice_agreed_on() -> None:
 
 
 def test_what_is_usual_is_not_kept_as_a_base_of_its_own() -> None:
-    usual = build.draft_case(items=[build.abutment(base="one_piece")])
-    other = build.draft_case(items=[build.abutment(base="titanium_base")])
+    pieces = [build.abutment(base=base, material="zirconia_3y") for base in ("titanium_base", "one_piece")]
+    usual, other = (build.draft_case(items=[piece]) for piece in pieces)
     assert [(one_piece(case).base, one_piece(case).made_on) for case in (usual, other)] == [
-        ("", "one_piece"),
-        ("titanium_base", "titanium_base"),
+        ("", "titanium_base"),
+        ("one_piece", "one_piece"),
     ]
 
 
