@@ -87,7 +87,9 @@ TABLE: dict[str, frozenset[Role]] = {
     "planning:bottlenecks": MANAGER,
     "planning:forecast": MANAGER,
     "planning:outlook": EVERYBODY,
+    "planning:promise": PRACTICE,
     "api:outlook": EVERYBODY,
+    "api:promise": PRACTICE,
     "api:bottlenecks": MANAGER,
     "api:forecasts": MANAGER,
     # Shipping

@@ -192,6 +192,13 @@ def earliest_leave(way: Way, makes: Iterable[Make], now: datetime, terms: Terms 
     return pick_up(way, way.laboratory.shift(complete, terms.days(makes)))
 
 
+def leaves_after(way: Way, packed: datetime, terms: Terms = USUAL) -> datetime:
+    """The pick-up that takes along what is packed then, with a day more for each detour that the floor does not see."""
+    local = packed.astimezone(way.lab_zone)
+    day = way.laboratory.on_or_after(local.date() + timedelta(days=0 if local.time() <= PICK_UP else 1))
+    return pick_up(way, way.laboratory.shift(day, terms.physical + terms.approval))
+
+
 def complete_by(way: Way, makes: Iterable[Make], leaves: datetime, terms: Terms = USUAL) -> date:
     """The last day on which, before noon, all must be in the laboratory for a case that leaves then."""
     return way.laboratory.shift(leaves.astimezone(way.lab_zone).date(), -terms.days(makes))

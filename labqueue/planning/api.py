@@ -1,5 +1,6 @@
 """The interface of planning for programs. All figures are estimates: shares and means of simulated futures."""
 
+from django.utils import timezone
 from drf_spectacular.utils import extend_schema
 from rest_framework import generics, serializers, status
 from rest_framework.request import Request
@@ -8,7 +9,7 @@ from rest_framework.views import APIView
 
 from labqueue.base.api import person
 from labqueue.base.errors import NotFound, refuse
-from labqueue.planning import freshness, reads
+from labqueue.planning import freshness, promise, reads
 from labqueue.planning.models import Forecast, StationOutlook
 from orders.doors import case_for
 from orders.models import Outlook
@@ -76,6 +77,36 @@ class OutlookView(APIView):
     def get(self, request: Request, number: str) -> Response:
         """The last outlook with its age; without figures where there is none, and why."""
         return Response(OutlookOut(reads.outlook_of(case_for(person(request), number))).data)
+
+
+class PromiseOut(serializers.Serializer[promise.Standing]):
+    """The earliest appointment for a draft, by a simulation of the floor as it stood at `shop_at`; an estimate.
+
+    `state` is `ready`, `queued` (ask again in some seconds) or `failed`.
+    """
+
+    state = serializers.CharField()
+    usual_seat_from = serializers.DateField(source="usual.seat_from", help_text="By the usual working days.")
+    seat_from = serializers.DateField(source="promise.seat_from", allow_null=True, default=None)
+    p50 = serializers.DateTimeField(
+        source="promise.p50", allow_null=True, default=None, help_text="Packed by then in half of all futures"
+    )
+    p80 = serializers.DateTimeField(source="promise.p80", allow_null=True, default=None)
+    p95 = serializers.DateTimeField(source="promise.p95", allow_null=True, default=None)
+    replications = serializers.IntegerField(source="promise.replications", allow_null=True, default=None)
+    shop_at = serializers.DateTimeField(source="promise.shop_at", allow_null=True, default=None)
+    reason = serializers.CharField(source="promise.reason", default="")
+
+
+class PromiseView(APIView):
+    """The earliest appointment for a draft."""
+
+    @extend_schema(operation_id="promise", responses={200: PromiseOut, 202: PromiseOut})
+    def get(self, request: Request, number: str) -> Response:
+        """What is known of it; asked for where nobody has yet."""
+        found = promise.standing(person(request), case_for(person(request), number), timezone.now())
+        code = status.HTTP_202_ACCEPTED if found.state == "queued" else status.HTTP_200_OK
+        return Response(PromiseOut(found).data, status=code)
 
 
 class BottlenecksView(APIView):

@@ -43,6 +43,30 @@ class Prediction(models.Model):
         ]
 
 
+class Promise(models.Model):
+    """What the floor, as it stood at `shop_at`, could promise to an order that was not signed yet.
+
+    `mark` is the hash of what was asked for, `seat_from` the first day for an appointment; none where `reason` says
+    why.
+    """
+
+    case = models.OneToOneField(Case, on_delete=models.PROTECT, related_name="+")
+    mark = models.CharField(max_length=64)
+    shop_at = models.DateTimeField()
+    made_at = models.DateTimeField()
+    replications = models.PositiveIntegerField()
+    p50 = models.DateTimeField(null=True)
+    p80 = models.DateTimeField(null=True)
+    p95 = models.DateTimeField(null=True)
+    seat_from = models.DateField(null=True)
+    reason = models.CharField(max_length=200, blank=True)
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=Q(seat_from__isnull=False) | ~Q(reason=""), name="promise_or_reason")
+        ]
+
+
 class StationOutlook(models.Model):
     """What one forecast said of one station, over its horizon."""
 

@@ -3,10 +3,11 @@
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from labqueue.base.models import User
-from labqueue.planning import freshness, reads
+from labqueue.planning import freshness, promise, reads
 from orders.doors import case_for
 
 
@@ -31,6 +32,16 @@ def forecast(request: HttpRequest) -> HttpResponse:
     freshness.ask()
     messages.info(request, "A new forecast was asked for. The figures change when it is there.")
     return redirect("planning:stations")
+
+
+@require_GET
+def promised(request: HttpRequest, number: str) -> HttpResponse:
+    """The earliest appointment that the floor can promise to a draft; asked for where nobody has yet."""
+    assert isinstance(request.user, User)
+    case = case_for(request.user, number)
+    context = {"case": case, "standing": promise.standing(request.user, case, timezone.now())}
+    template = "promise" if request.headers.get("HX-Request") else "promise_page"
+    return render(request, f"planning/{template}.html", context)
 
 
 @require_GET

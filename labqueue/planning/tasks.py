@@ -6,7 +6,8 @@ from django.utils import timezone
 
 from labqueue.base import outbox
 from labqueue.base.models import OutboxRow
-from labqueue.planning import freshness, history
+from labqueue.planning import freshness, history, promise
+from orders.models import Case
 
 
 @outbox.handles(freshness.KIND, lease=60)
@@ -22,6 +23,22 @@ def make_forecast(row: OutboxRow) -> outbox.Publish:
 
     def publish() -> None:
         forecast.publish(result)
+
+    return publish
+
+
+@outbox.handles(promise.KIND, lease=60)
+def make_promise(row: OutboxRow) -> outbox.Publish:
+    """Simulates the floor with an order that is not signed yet. An order without a draft by now needs no promise."""
+    case = Case.objects.select_related("practice", "origin").get(number=row.subject)
+    draft = case.draft
+    if draft is None:
+        return lambda: None
+    often = outbox.HANDLERS[promise.KIND].lease / 4
+    found = promise.compute(case, draft, timezone.now(), alive=lambda: outbox.extend(row), every=often)
+
+    def publish() -> None:
+        promise.publish(found)
 
     return publish
 
