@@ -68,6 +68,10 @@ TABLE: dict[str, frozenset[Role]] = {
     "api:plan": PRACTICE,
     "api:evaluations": PRACTICE,
     "api:carry": PRACTICE,
+    # Orders: conversation
+    "orders:talk": EVERYBODY,
+    "orders:write": PRACTICE | FLOOR,
+    "orders:answer": PRACTICE | FLOOR,
     # Production
     "production:stations": BENCH,
     "production:bench": BENCH,
@@ -75,12 +79,14 @@ TABLE: dict[str, frozenset[Role]] = {
     "production:scan": BENCH,
     "production:lot": BENCH,
     "production:release": MANAGER,
+    "production:stop": MANAGER,
     "production:floor": EVERYBODY,
     "api:stations": LABORATORY,
     "api:queue": BENCH,
     "api:lot-in-use": BENCH,
     "api:scans": BENCH,
     "api:release": MANAGER,
+    "api:stop": MANAGER,
     "api:work-items": EVERYBODY,
     # Planning
     "planning:stations": MANAGER,

@@ -5,6 +5,7 @@ from django.urls import URLPattern, path
 from orders import api, people_pages, practice_pages
 from orders import pages as shown
 from orders.day import pages as day
+from orders.talk import urls as talk
 from orders.treatment import api as treatment_api
 from orders.treatment import pages as treatment
 
@@ -24,6 +25,7 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/treatment", treatment.treatment, name="treatment"),
     path("cases/<str:number>/plan", treatment.plan, name="plan"),
     path("cases/<str:number>/evaluation", treatment.evaluate, name="evaluate"),
+    *talk.pages,
     path("calendar", day.feeds, name="feeds"),
     path("calendar/closed", day.close, name="close-day"),
     path("calendar/closed/<int:pk>/reopen", day.reopen, name="reopen-day"),
@@ -50,4 +52,5 @@ programs: list[URLPattern] = [
     path("cases/<str:number>/plan", treatment_api.plan, name="plan"),
     path("cases/<str:number>/evaluations", treatment_api.evaluations, name="evaluations"),
     path("cases/<str:number>/carry", treatment_api.carry, name="carry"),
+    *talk.programs,
 ]

@@ -13,6 +13,7 @@ from django.utils import timezone
 
 from labqueue.base import audit
 from labqueue.base.models import User
+from labqueue.base.templatetags.house import moment
 from orders import due
 from orders.models import Case, Message
 
@@ -76,7 +77,7 @@ def stand_still(case: Case, still: Iterable[Message]) -> None:
 
 def go_on(case: Case, actor: User | None, since: datetime) -> None:
     """Let the case go on with the date that it has now. From here on it is complete, if it was not before."""
-    before = {"hold_reason": case.hold_reason, "held_since": since, "due_at": case.due_at}
+    before: dict[str, Any] = {"hold_reason": case.hold_reason, "held_since": since, "due_at": case.due_at}
     if case.due_at is not None and case.seat_at is None:
         case.due_at = due.after_hold(due.way_to(case.practice), case.due_at, stood_since(case, since), timezone.now())
     case.held_since, case.hold_reason = None, ""
@@ -85,6 +86,16 @@ def go_on(case: Case, actor: User | None, since: datetime) -> None:
         case.first_due_at = case.first_due_at or case.due_at
     case.save(update_fields=["held_since", "hold_reason", "due_at", "complete_at", "first_due_at"])
     audit.record(case, "resumed", actor, before=before, after={"due_at": case.due_at})
+    tell_date(case, before["due_at"])
+
+
+def tell_date(case: Case, before: datetime | None) -> None:
+    """A note of the service: when the case leaves, now that it goes on."""
+    if case.due_at is None:
+        return
+    moved = f"; it was {moment(before)}" if before is not None and before != case.due_at else ""
+    text = f"The case goes on. It leaves by {moment(case.due_at)}{moved}."
+    Message.objects.create(case=case, kind=Message.Kind.NOTE, text=text, by=None, at=timezone.now())
 
 
 def stood_since(case: Case, since: datetime) -> datetime:

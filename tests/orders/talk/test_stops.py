@@ -128,7 +128,7 @@ def test_what_has_left_is_left_alone(state: str) -> None:
 
 
 def test_a_cancelled_case_waits_for_nothing() -> None:
-    case = cancel(cast.manager(), stopped())
+    case = cancel(cast.manager(), stopped(), "The patient moved away.")
     assert (case.on_hold, case.hold_reason) == (False, "")
 
 

@@ -1,0 +1,62 @@
+"""What was said about a case, as its page and the interface show it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from labqueue.base.errors import NotFound, refuse
+from labqueue.base.models import User
+from labqueue.base.roles import Role
+from orders.models import Case, Message
+from orders.talk.stops import GONE
+
+
+@dataclass(frozen=True)
+class Line:
+    """One thing that was said, for who reads it."""
+
+    message: Message
+    speaker: str
+
+    @property
+    def is_open(self) -> bool:
+        """Whether the case stands still for it."""
+        return self.message.stops and not hasattr(self.message, "answer") and self.message.case.state not in GONE
+
+
+@dataclass(frozen=True)
+class Talk:
+    """Everything that was said, the latest first."""
+
+    lines: Sequence[Line]
+
+    @property
+    def open(self) -> list[Line]:
+        """What the practice is asked now, the latest first."""
+        return [line for line in self.lines if line.is_open]
+
+
+def talk_of(case: Case, reader: User) -> Talk:
+    """The conversation on a case as `reader` may read it. Two queries."""
+    said = case.messages.select_related("case", "by", "attachment", "answer", "answers")
+    latest_first = said.prefetch_related("reminders").order_by("-at", "-pk")
+    return Talk([Line(message, speaker(message, reader)) for message in latest_first])
+
+
+def speaker(message: Message, reader: User) -> str:
+    """Who said it. A practice does not see the names of people of the laboratory."""
+    if message.by is None:
+        return "the service"
+    return "the laboratory" if message.by.works_here and not reader.works_here else message.by.shown_name
+
+
+def message_of(case: Case, pk: int) -> Message:
+    """A message of that case. Raises NotFound for all others."""
+    found = case.messages.filter(pk=pk).first()
+    if found is None:
+        raise refuse("message", f"Nothing of that number was said about {case}.", "message", kind=NotFound)
+    return found
+
+
+def may_write(user: User) -> bool:
+    """Whether somebody takes part in the conversations that he may read."""
+    return user.role in (Role.PRACTICE, Role.TECHNICIAN, Role.MANAGER)

@@ -1,0 +1,13 @@
+"""The addresses of the conversation on a case."""
+
+from django.urls import URLPattern, path
+
+from orders.talk import pages as shown
+
+pages: list[URLPattern] = [
+    path("cases/<str:number>/talk", shown.talk, name="talk"),
+    path("cases/<str:number>/messages", shown.write, name="write"),
+    path("cases/<str:number>/messages/<int:pk>/answer", shown.answer, name="answer"),
+]
+
+programs: list[URLPattern] = []

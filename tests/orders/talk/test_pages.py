@@ -1,0 +1,117 @@
+"""The conversation on pages: read by both sides, answered by the practice, refused in its place."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from orders.talk.answer import answer
+from orders.talk.stops import stop
+from orders.talk.write import write
+from tests import cast
+from tests.orders import build
+from tests.orders.talk.build import asked_case
+from tests.orders.test_case_pages import browser, text
+
+pytestmark = pytest.mark.django_db
+
+
+def test_the_practice_reads_what_is_asked_and_by_the_laboratory() -> None:
+    case, question = asked_case()
+    page = text(browser(cast.assistant()).get(f"/cases/{case.number}/talk"))
+    assert "Which screw?" in page
+    assert "The laboratory, " in page
+    assert "Tessa" not in page
+    assert f'action="/cases/{case.number}/messages/{question.pk}/answer"' in page
+    assert page.count("Send the answer") == 1
+
+
+def test_the_laboratory_reads_names() -> None:
+    case, _ = asked_case()
+    write(cast.assistant(), case, "Wait a moment.")
+    page = text(browser(cast.manager()).get(f"/cases/{case.number}/talk"))
+    assert "Assistant-northgate Test" in page
+    assert "Tessa Test" in page
+    assert "Write down what the practice said" in page
+
+
+def test_who_only_ships_reads_and_writes_nothing() -> None:
+    case, _ = asked_case()
+    page = text(browser(cast.shipper()).get(f"/cases/{case.number}/talk"))
+    assert "Which screw?" in page
+    assert "<form" not in page.split('id="talk"')[1]
+
+
+def test_the_case_has_it_as_a_part() -> None:
+    case, _ = asked_case()
+    client = browser(cast.assistant())
+    assert f'hx-get="/cases/{case.number}/talk"' in text(client.get(f"/cases/{case.number}"))
+    part = text(client.get(f"/cases/{case.number}/talk", headers={"HX-Request": "true"}))
+    assert "<html" not in part
+
+
+def test_an_answer_leads_back_to_the_case_which_goes_on() -> None:
+    case, question = asked_case()
+    client = browser(cast.assistant())
+    sent = client.post(f"/cases/{case.number}/messages/{question.pk}/answer", {"text": "The long one."}, follow=True)
+    assert sent.redirect_chain == [(f"/cases/{case.number}", 302)]
+    assert f"Case {case.number} goes on." in text(sent)
+    page = text(client.get(f"/cases/{case.number}/talk"))
+    assert "to “Which screw?”" in page
+    assert "The case goes on. It leaves by" in page
+    assert "Send the answer" not in page
+
+
+def test_the_first_of_two_answers_says_that_more_is_open() -> None:
+    case, question = asked_case()
+    stop(case, "missing", "Give the shade.")
+    address = f"/cases/{case.number}/messages/{question.pk}/answer"
+    assert "still waits for an answer" in text(browser(cast.assistant()).post(address, {"text": "Long."}, follow=True))
+
+
+def test_an_empty_answer_is_shown_again_in_its_place() -> None:
+    case, question = asked_case()
+    shade = stop(case, "missing", "Give the shade.")
+    sent = browser(cast.assistant()).post(f"/cases/{case.number}/messages/{shade.pk}/answer", {"text": " "})
+    assert sent.status_code == 422
+    page = text(sent)
+    assert page.count("Not sent.") == 1
+    assert page.index("Not sent.") < page.index(f"say-{shade.pk}-text") < page.index(f"say-{question.pk}-text")
+    assert case.messages.filter(kind="answer").count() == 0
+
+
+def test_a_second_answer_is_refused_as_a_page() -> None:
+    case, question = asked_case()
+    answer(cast.assistant(), case, question, "The long one.")
+    sent = browser(cast.prescriber()).post(f"/cases/{case.number}/messages/{question.pk}/answer", {"text": "Short."})
+    assert sent.status_code == 409
+    assert "Somebody answered this before you" in text(sent)
+
+
+def test_a_note_is_sent_or_shown_again() -> None:
+    case = build.signed_case()
+    client, address = browser(cast.technician()), f"/cases/{case.number}/messages"
+    assert client.post(address, {"text": ""}).status_code == 422
+    assert client.post(address, {"text": "We have it."}).status_code == 302
+    assert "We have it." in text(client.get(f"/cases/{case.number}/talk"))
+
+
+def test_what_was_said_of_another_case_is_not_there() -> None:
+    _, question = asked_case()
+    other = build.signed_case(patient_ref="K-7")
+    client = browser(cast.assistant())
+    assert client.post(f"/cases/{other.number}/messages/{question.pk}/answer", {"text": "x"}).status_code == 404
+    stranger = browser(cast.assistant("southgate"))
+    assert stranger.get(f"/cases/{other.number}/talk").status_code == 404
+    assert stranger.post(f"/cases/{other.number}/messages", {"text": "x"}).status_code == 404
+
+
+def test_more_that_was_said_takes_no_more_queries() -> None:
+    case, _ = asked_case()
+    client, counts = browser(cast.assistant()), []
+    for _ in range(3):
+        with CaptureQueriesContext(connection) as queries:
+            client.get(f"/cases/{case.number}/talk")
+        counts.append(len(queries))
+        for number in range(4):
+            answer(cast.assistant(), case, stop(case, "question", f"And {number}?"), "Yes.")
+    assert counts[1] == counts[2]
