@@ -1,5 +1,6 @@
 """The demonstration's orders as rows: cases, signed prescriptions, pieces and scans, as they stand now."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import chain, repeat
@@ -15,8 +16,10 @@ from labqueue.demo.shop import Shop
 from labqueue.production.models import Lot, LotUse, RouteStep, Scan, WorkItem, WorkStep
 from labqueue.production.pieces import code_of
 from orders import choices, seal
+from orders.check import weighed
 from orders.hold import ANSWERED_HERE
-from orders.models import Case, Item, Message, Prescription
+from orders.materials import Retention
+from orders.models import Case, Item, Message, Prescription, Reason
 from shipping.contents import Content
 
 S = Case.State
@@ -35,6 +38,9 @@ COMPLETE: Facts = {
     "approval": choices.Wanted.NO,
     "parts": choices.Parts.LABORATORY,
 }
+# Degrees of an angulated screw channel.
+ANGLE = 15
+REASONS = ("Discussed with the patient.", "As the neighbouring crown was made.", "Wanted for its looks.")
 # When a step was started and done, in POSIX seconds.
 Span = tuple[float, float]
 NEVER: Span = (float("inf"), float("inf"))
@@ -95,6 +101,7 @@ class History:
     def _item(self, draft: Prescription, case: Case, line: int, piece: Piece) -> Item:
         facts = {name: getattr(piece, name) for name in Piece.__dataclass_fields__}
         facts |= {"platform": piece.platform or None, "level": choices.Level.BONE if piece.system else ""}
+        facts["angle"] = ANGLE if piece.retention == Retention.ANGLED_SCREW else None
         return self.ledger.add(Item(prescription=draft, line=line, stage=case.stage, **facts))
 
     def _sign(self, order: Order, case: Case, draft: Prescription, items: list[Item]) -> Change:
@@ -102,6 +109,7 @@ class History:
         draft.signed_by, draft.licence_number, draft.signed_at = member, member.licence_number, at
         for item in items:
             item.frozen = True
+        vars(draft)["_prefetched_objects_cache"]["reasons"] = list(self._reasons(case, draft, member.user))
         draft.hash = seal.seal(case, draft)
         facts = {
             "current": draft,
@@ -111,6 +119,13 @@ class History:
             "complete_at": at,
         }
         return moved(case, S.SIGNED, at=at, verb="signed", actor=member.user, accepted_at=None, **facts)
+
+    def _reasons(self, case: Case, draft: Prescription, signer: User) -> Iterator[Reason]:
+        """Why each unusual thing is wanted, in the words of who signs."""
+        for found, _ in weighed(case, draft):
+            reason = Reason(prescription=draft, rule=found.rule, line=found.line, text=self.rng.choice(REASONS))
+            reason.by, reason.at, reason.frozen = signer, draft.signed_at or case.created_at, True
+            yield self.ledger.add(reason)
 
     def _cancel(self, order: Order, case: Case) -> Change:
         at, facts = moment(order.cancelled), {"held_since": None, "hold_reason": ""}

@@ -43,11 +43,9 @@ class Design:
 def outside(design: Design) -> Iterator[Spot]:
     """Every figure lies within what material and blank allow. A figure that was not measured is not asked for."""
     limits = {**BLANK, "wall": (WALLS[M(design.material)], None)}
-    for name, (least, most) in limits.items():
-        value, unit = design.figures.get(name), UNITS.get(name, " mm")
-        if value is None:
-            continue
-        if least is not None and not value >= least:
+    for name, value in design.figures.items():
+        (least, most), unit = limits.get(name, (None, None)), UNITS.get(name, " mm")
+        if least is not None and not (value.is_finite() and value >= least):
             yield Spot(name, f"The {name} has {value:f}{unit}; {least}{unit} is the least here. Change the design.")
-        elif most is not None and not value <= most:
+        elif most is not None and not (value.is_finite() and value <= most):
             yield Spot(name, f"The {name} has {value:f}{unit}; {most}{unit} is the most here. Change the design.")

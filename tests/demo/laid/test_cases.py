@@ -9,9 +9,11 @@ from django.utils import timezone
 from labqueue.base import audit
 from labqueue.base.models import Chain, Event, Series
 from orders import seal
+from orders.check import look_at
+from orders.findings import REASONED, Moment, Severity
 from orders.lifecycle import MOVES
 from orders.models import OPEN_STATES, Case, Item, Prescription
-from orders.rules import piece_faults
+from orders.rules import absent, hits
 from orders.talk.stops import open_stops
 from orders.trail import trail_of
 from tests import cast
@@ -64,10 +66,22 @@ def test_what_is_signed_is_frozen_and_counts() -> None:
     assert not Case.objects.filter(state="draft", current__isnull=False).exists()
 
 
+def broken(prescription: Prescription) -> list[str]:
+    """What is wrong with a version: refused, held, or signed without the reason that it wants."""
+    look = look_at(prescription.case, prescription)
+    found = [*hits(Moment.ORDER, look), *hits(Moment.RELEASE, look), *absent(look)]
+    given = {(one.rule, one.line) for one in prescription.reasons.all()}
+    stops = [one for one in found if one.severity in (Severity.REFUSE, Severity.HOLD)]
+    wanted = [one for one in found if one.severity in REASONED and prescription.signed_at]
+    return [str(one) for one in stops] + [str(one) for one in wanted if (one.rule, one.line) not in given]
+
+
 def test_every_order_keeps_the_rules_of_the_trade() -> None:
-    prescriptions = Prescription.objects.prefetch_related(Prefetch("items", Item.objects.order_by("line")))
-    faults = {str(one): found for one in prescriptions if (found := piece_faults(list(one.items.all())))}
-    assert faults == {}
+    prescriptions = Prescription.objects.select_related("case__practice", "case__origin").prefetch_related(
+        Prefetch("items", Item.objects.order_by("line")), "reasons__by"
+    )
+    wrong = {str(one): found for one in prescriptions if (found := broken(one))}
+    assert wrong == {}
 
 
 def test_due_dates_lie_behind_the_signature_and_before_the_appointment() -> None:
