@@ -3,7 +3,9 @@
 from labqueue.base.errors import Conflict, Refusal, refuse
 from labqueue.production.models import Scan, Station, WorkItem, WorkStep
 from labqueue.production.routing import may_fire
+from orders.choices import Wanted
 from orders.models import Case
+from orders.talk.reads import approved
 
 THROUGH = (Station.Kind.QUALITY, Station.Kind.PACKING)
 CLOSED = frozenset({Case.State.PACKED, Case.State.SHIPPED})
@@ -20,10 +22,10 @@ def check_piece(piece: WorkItem) -> None:
     What has begun may end, whatever became of the case meanwhile: work that was done is not undone by refusing it.
     """
     case = piece.case
-    if piece.state == WorkItem.State.WITHDRAWN:
-        raise no("withdrawn", f"{piece} was withdrawn. {_instead(piece)}")
     if case.state == Case.State.CANCELLED:
         raise no("cancelled", f"{case} was cancelled. Take {piece} off the floor.")
+    if piece.state == WorkItem.State.WITHDRAWN:
+        raise no("withdrawn", f"{piece} was withdrawn. {_instead(piece)}")
     if piece.state == WorkItem.State.DONE or case.state in CLOSED:
         raise no("finished", f"{piece} is finished: {case} is {_shown(case)}. There is nothing more to scan.")
     if not piece.steps.filter(state=WorkStep.State.RUNNING).exists():
@@ -76,13 +78,22 @@ def action_for(step: WorkStep, action: str | None) -> str:
 
 
 def check_start(step: WorkStep) -> None:
-    """Raise Conflict where the step cannot begin yet: its abutment is not through, or the case is not finished."""
+    """Raise Conflict where the step cannot begin yet: its abutment is not through, its design is not approved, or the
+    case is not finished."""
     if step.plan.joins:
         _check_abutment(step.item)
+    if step.station.kind == Station.Kind.MILL:
+        _check_approval(step.item.case)
     if step.station.kind == Station.Kind.PACKING and step.item.case.state != Case.State.FINISHED:
         other = _unfinished(step.item)
         where = f" {other.item} is at {other.station.name}." if other else ""
         raise no("unfinished", f"{step.item.case} is packed as a whole when all its pieces are through.{where}")
+
+
+def _check_approval(case: Case) -> None:
+    if case.current is not None and case.current.approval == Wanted.YES and not approved(case):
+        why = f"{case} is milled once the practice has approved its design. Show the design on the page of the case."
+        raise no("approval", why)
 
 
 def _check_abutment(crown: WorkItem) -> None:

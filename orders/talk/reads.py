@@ -60,3 +60,12 @@ def message_of(case: Case, pk: int) -> Message:
 def may_write(user: User) -> bool:
     """Whether somebody takes part in the conversations that he may read."""
     return user.role in (Role.PRACTICE, Role.TECHNICIAN, Role.MANAGER)
+
+
+def approved(case: Case) -> bool:
+    """Whether the practice has approved a design of what is signed now, and has wanted no change since."""
+    if case.current is None or case.current.signed_at is None:
+        return False
+    decisions = case.messages.filter(kind__in=[Message.Kind.APPROVED, Message.Kind.CHANGES])
+    last = decisions.filter(at__gte=case.current.signed_at).order_by("at", "pk").last()
+    return last is not None and last.kind == Message.Kind.APPROVED

@@ -81,12 +81,18 @@ def go_on(case: Case, actor: User | None, since: datetime) -> None:
     if case.due_at is not None and case.seat_at is None:
         case.due_at = due.after_hold(due.way_to(case.practice), case.due_at, stood_since(case, since), timezone.now())
     case.held_since, case.hold_reason = None, ""
-    if case.current_id is not None:
-        case.complete_at = case.complete_at or timezone.now()
-        case.first_due_at = case.first_due_at or case.due_at
-    case.save(update_fields=["held_since", "hold_reason", "due_at", "complete_at", "first_due_at"])
+    case.save(update_fields=["held_since", "hold_reason", "due_at"])
+    complete(case)
     audit.record(case, "resumed", actor, before=before, after={"due_at": case.due_at})
     tell_date(case, before["due_at"])
+
+
+def complete(case: Case) -> None:
+    """Once a version is signed and nothing is open, nothing is missing any more: the first date counts from here on."""
+    if case.current_id is not None and case.held_since is None:
+        case.complete_at = case.complete_at or timezone.now()
+        case.first_due_at = case.first_due_at or case.due_at
+        case.save(update_fields=["complete_at", "first_due_at"])
 
 
 def tell_date(case: Case, before: datetime | None) -> None:

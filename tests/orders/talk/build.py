@@ -8,7 +8,8 @@ from django.utils import timezone
 
 from labqueue.base.models import User
 from orders.hold import hold
-from orders.models import Case, Member, Message
+from orders.models import Attachment, Case, Member, Message
+from orders.talk.ask_approval import ask_approval
 from orders.talk.stops import open_stops
 from tests import cast
 from tests.orders import build
@@ -30,3 +31,18 @@ def approver(code: str = "northgate", email: str = "") -> User:
     User.objects.filter(pk=person.pk).update(email=email)
     person.refresh_from_db()
     return person
+
+
+def design(case: Case, **facts: Any) -> Attachment:
+    """A design of the case as a file that was checked; what it holds plays no part here."""
+    number = case.attachments.count() + 1
+    given = {"role": "design", "type": "stl", "number": number, "file": f"{number}.stl", "sha256": f"{number:064d}"}
+    made = {"size": 9, "state": "ready", "by": cast.technician(), "at": timezone.now(), **facts}
+    found: Attachment = Attachment.objects.create(case=case, **{**given, **made})
+    return found
+
+
+def shown_design(**facts: Any) -> tuple[Case, Message]:
+    """An accepted case whose design waits for the practice, and the message that shows it."""
+    case = build.accepted_case(**facts)
+    return case, ask_approval(cast.technician(), case, "Please look at the design.", design(case))
