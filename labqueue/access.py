@@ -72,6 +72,8 @@ TABLE: dict[str, frozenset[Role]] = {
     "orders:talk": EVERYBODY,
     "orders:write": PRACTICE | FLOOR,
     "orders:answer": PRACTICE | FLOOR,
+    "orders:approve": PRACTICE,
+    "orders:ask-approval": FLOOR,
     # Production
     "production:stations": BENCH,
     "production:bench": BENCH,

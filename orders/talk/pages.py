@@ -1,6 +1,7 @@
 """The conversation on a case: a part of its page, and a page of its own without script."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from django.contrib import messages
@@ -8,18 +9,24 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_POST
 
-from labqueue.base.errors import Refusal
+from labqueue.base.errors import Fault, Refusal
 from labqueue.base.forms import HouseForm
+from labqueue.base.models import User
 from labqueue.base.pages import onto_form
 from orders.doors import case_for
+from orders.hold import HOLDABLE
 from orders.models import Case, Message
 from orders.pages import who
 from orders.talk.answer import answer as answer_it
-from orders.talk.forms import TextForm
-from orders.talk.reads import Line, may_write, message_of, talk_of
+from orders.talk.approve import APPROVE, want_changes
+from orders.talk.approve import approve as approve_it
+from orders.talk.ask_approval import ask_approval as show_design
+from orders.talk.ask_approval import shown_to
+from orders.talk.forms import DesignForm, TextForm
+from orders.talk.reads import Line, may_approve, may_write, message_of, talk_of
 from orders.talk.write import write as write_it
 
-NOTE, ANSWER = "Note", "Your answer"
+NOTE, ANSWER, CHANGES = "Note", "Your answer", "What is to be changed"
 
 
 @require_GET
@@ -37,6 +44,8 @@ def show(request: HttpRequest, case: Case, refused: HouseForm | None = None) -> 
         "asked": [(line, answer_form(line, refused)) for line in talk.open],
         "note_form": refused if is_at(refused, "note") else TextForm("note", NOTE),
         "may_write": may_write(who(request)),
+        "may_approve": may_approve(who(request)),
+        "design_form": design_form(who(request), case, refused),
     }
     template = "talk" if request.headers.get("HX-Request") else "talk_page"
     return render(request, f"orders/{template}.html", context, status=422 if refused else 200)
@@ -50,7 +59,16 @@ def is_at(form: HouseForm | None, at: str) -> bool:
 def answer_form(line: Line, refused: HouseForm | None) -> HouseForm:
     """The form under a question, with what was typed where it was refused."""
     at = str(line.message.pk)
-    return refused if refused is not None and is_at(refused, at) else TextForm(at, ANSWER)
+    label = CHANGES if line.message.kind == Message.Kind.APPROVAL else ANSWER
+    return refused if refused is not None and is_at(refused, at) else TextForm(at, label)
+
+
+def design_form(user: User, case: Case, refused: HouseForm | None) -> HouseForm | None:
+    """The form that shows a design, where the laboratory can show one now."""
+    if refused is not None and is_at(refused, "design"):
+        return refused
+    possible = user.works_here and may_write(user) and case.state in HOLDABLE and shown_to(case).exists()
+    return DesignForm(case) if possible else None
 
 
 @require_POST
@@ -70,6 +88,31 @@ def answer(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     return sent(request, case, form, lambda said: answer_it(who(request), case, asked, said["text"]))
 
 
+@require_POST
+def approve(request: HttpRequest, number: str, pk: int) -> HttpResponse:
+    """A decision about a design: it is made so, or it is changed."""
+    case = case_for(who(request), number)
+    shown = message_of(case, pk)
+    if request.POST.get("decision") == APPROVE:
+        approve_it(who(request), case, shown)
+        messages.success(request, f"The design of case {case.number} is approved under your name.")
+        return redirect("orders:case", case.number)
+    form = TextForm(str(pk), CHANGES, request.POST)
+    return sent(request, case, form, lambda said: want_changes(who(request), case, shown, said["text"]))
+
+
+@require_POST
+def ask_approval(request: HttpRequest, number: str) -> HttpResponse:
+    """A design for the practice."""
+    case = case_for(who(request), number)
+    form = DesignForm(case, request.POST)
+
+    def show_it(said: dict[str, Any]) -> Message:
+        return show_design(who(request), case, said["text"], said["attachment"], said["line"], form.figures)
+
+    return sent(request, case, form, show_it, "waits for the approval of its design")
+
+
 def sent(
     request: HttpRequest, case: Case, form: HouseForm, verb: Callable[[dict[str, Any]], Message], so: str = ""
 ) -> HttpResponse:
@@ -82,8 +125,13 @@ def sent(
     except Refusal as refusal:
         if refusal.status != Refusal.status:
             raise
-        onto_form(form, refusal)
+        onto_form(form, type(refusal)([at_figure(fault) for fault in refusal.faults]))
     return show(request, case, form)
+
+
+def at_figure(fault: Fault) -> Fault:
+    """A fault of a figure, where the form shows it."""
+    return replace(fault, field=fault.field.removeprefix("figures."))
 
 
 def how_it_goes(case: Case) -> str:

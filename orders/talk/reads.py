@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from labqueue.base.errors import NotFound, refuse
 from labqueue.base.models import User
 from labqueue.base.roles import Role
-from orders.models import Case, Message
+from orders.models import Case, Member, Message
+from orders.rules.design import UNITS
 from orders.talk.stops import GONE
 
 
@@ -16,6 +17,8 @@ class Line:
 
     message: Message
     speaker: str
+    # What was measured in a design: `wall 0.80 mm`.
+    figures: Sequence[str] = ()
 
     @property
     def is_open(self) -> bool:
@@ -39,7 +42,7 @@ def talk_of(case: Case, reader: User) -> Talk:
     """The conversation on a case as `reader` may read it. Two queries."""
     said = case.messages.select_related("case", "by", "attachment", "answer", "answers")
     latest_first = said.prefetch_related("reminders").order_by("-at", "-pk")
-    return Talk([Line(message, speaker(message, reader)) for message in latest_first])
+    return Talk([Line(message, speaker(message, reader), figures(message)) for message in latest_first])
 
 
 def speaker(message: Message, reader: User) -> str:
@@ -47,6 +50,11 @@ def speaker(message: Message, reader: User) -> str:
     if message.by is None:
         return "the service"
     return "the laboratory" if message.by.works_here and not reader.works_here else message.by.shown_name
+
+
+def figures(message: Message) -> list[str]:
+    """What was measured, in words."""
+    return [f"{name} {value}{UNITS.get(name, ' mm')}" for name, value in message.figures.items() if name != "line"]
 
 
 def message_of(case: Case, pk: int) -> Message:
@@ -60,6 +68,11 @@ def message_of(case: Case, pk: int) -> Message:
 def may_write(user: User) -> bool:
     """Whether somebody takes part in the conversations that he may read."""
     return user.role in (Role.PRACTICE, Role.TECHNICIAN, Role.MANAGER)
+
+
+def may_approve(user: User) -> bool:
+    """Whether somebody approves designs for his practice."""
+    return Member.objects.filter(user=user, may_approve=True).exists()
 
 
 def approved(case: Case) -> bool:

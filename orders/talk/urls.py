@@ -8,6 +8,8 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/talk", shown.talk, name="talk"),
     path("cases/<str:number>/messages", shown.write, name="write"),
     path("cases/<str:number>/messages/<int:pk>/answer", shown.answer, name="answer"),
+    path("cases/<str:number>/messages/<int:pk>/approve", shown.approve, name="approve"),
+    path("cases/<str:number>/approval", shown.ask_approval, name="ask-approval"),
 ]
 
 programs: list[URLPattern] = []

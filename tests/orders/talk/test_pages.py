@@ -9,7 +9,7 @@ from orders.talk.stops import stop
 from orders.talk.write import write
 from tests import cast
 from tests.orders import build
-from tests.orders.talk.build import asked_case
+from tests.orders.talk.build import approver, asked_case, design, shown_design
 from tests.orders.test_case_pages import browser, text
 
 pytestmark = pytest.mark.django_db
@@ -115,3 +115,54 @@ def test_more_that_was_said_takes_no_more_queries() -> None:
         for number in range(4):
             answer(cast.assistant(), case, stop(case, "question", f"And {number}?"), "Yes.")
     assert counts[1] == counts[2]
+
+
+def test_who_may_approves_a_design_with_one_tap() -> None:
+    case, shown = shown_design()
+    client, address = browser(approver()), f"/cases/{case.number}/messages/{shown.pk}/approve"
+    page = text(client.get(f"/cases/{case.number}/talk"))
+    assert "Approve the design" in page
+    assert "design-1.stl" in page
+    sent = client.post(address, {"decision": "approve"}, follow=True)
+    assert "is approved under your name" in text(sent)
+    assert case.messages.get(kind="approved").by == approver()
+
+
+def test_changes_are_asked_for_in_words_or_the_form_is_shown_again() -> None:
+    case, shown = shown_design()
+    client, address = browser(approver()), f"/cases/{case.number}/messages/{shown.pk}/approve"
+    sent = client.post(address, {"decision": "change", "text": ""})
+    assert sent.status_code == 422
+    assert "Not sent." in text(sent)
+    assert client.post(address, {"decision": "change", "text": "Lower."}).status_code == 302
+    assert case.messages.get(kind="changes").text == "Lower."
+
+
+def test_who_may_not_approve_is_told_who_can() -> None:
+    case, shown = shown_design()
+    client = browser(cast.assistant())
+    page = text(client.get(f"/cases/{case.number}/talk"))
+    assert "Somebody of your practice who may approve designs must decide this." in page
+    assert "Approve the design" not in page
+    address = f"/cases/{case.number}/messages/{shown.pk}/approve"
+    assert client.post(address, {"decision": "approve"}).status_code == 403
+
+
+def test_the_laboratory_shows_a_design_with_its_figures() -> None:
+    case = build.accepted_case()
+    file = design(case)
+    client, address = browser(cast.technician()), f"/cases/{case.number}/approval"
+    assert "Show a design for approval" in text(client.get(f"/cases/{case.number}/talk"))
+    thin = {"attachment": file.pk, "text": "Look.", "line": "1", "wall": "0.3"}
+    sent = client.post(address, thin)
+    assert sent.status_code == 422
+    assert "V07: The wall has 0.3 mm; 0.45 mm is the least here." in text(sent)
+    assert client.post(address, {**thin, "wall": "0.50"}).status_code == 302
+    page = text(client.get(f"/cases/{case.number}/talk"))
+    assert "design-1.stl: wall 0.50 mm" in page
+    assert "Approve the design" not in page
+
+
+def test_without_a_design_there_is_nothing_to_show() -> None:
+    case = build.accepted_case()
+    assert "Show a design" not in text(browser(cast.technician()).get(f"/cases/{case.number}/talk"))
