@@ -21,7 +21,10 @@ from labqueue.production.serializers import (
     WorkItemOut,
 )
 from labqueue.production.stations import station_for
+from labqueue.production.stop import stop
 from orders.doors import case_for
+from orders.reads import filled
+from orders.serializers import CaseRow, Reason
 
 
 class StationsView(APIView):
@@ -75,6 +78,18 @@ class ReleaseView(APIView):
         case = case_for(person(request), number)
         release(person(request), case)
         return Response([WorkItemOut(item).data for item in reads.floor_of(case)])
+
+
+class StopView(APIView):
+    """Stopping a case that is being made."""
+
+    @extend_schema(operation_id="stop", request=Reason, responses=CaseRow)
+    def post(self, request: Request, number: str) -> Response:
+        """Withdraw its pieces and cancel it; what was made of it is a message on the case."""
+        given = Reason(data=request.data)
+        given.is_valid(raise_exception=True)
+        case = stop(person(request), case_for(person(request), number), given.validated_data["reason"])
+        return Response(CaseRow(filled(case)).data)
 
 
 class WorkItemsView(APIView):

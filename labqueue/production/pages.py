@@ -20,6 +20,7 @@ from labqueue.production.pieces import amended
 from labqueue.production.release import release
 from labqueue.production.scan import ScanResult, result_of, scan
 from labqueue.production.stations import station_for
+from labqueue.production.stop import stop
 from orders.doors import case_for
 from orders.models import Case
 
@@ -87,13 +88,23 @@ def release_case(request: HttpRequest, number: str) -> HttpResponse:
     return redirect("orders:case", case.number)
 
 
+@require_POST
+def stop_case(request: HttpRequest, number: str) -> HttpResponse:
+    """Stop a case that is being made."""
+    case = case_for(_person(request), number)
+    stop(_person(request), case, request.POST.get("reason", ""))
+    messages.success(request, f"{case} is stopped. What was made of it stands on the case.")
+    return redirect("orders:case", case.number)
+
+
 @require_GET
 def floor(request: HttpRequest, number: str) -> HttpResponse:
     """Where the pieces of a case are: a part of the case's page, or a page of its own."""
     case = case_for(_person(request), number)
     releasable = case.state == Case.State.ACCEPTED or (case.state in reads.FLOOR_STATES and amended(case))
     items = [(item, reads.progress(item)) for item in reads.floor_of(case)]
-    context = {"case": case, "items": items, "releasable": releasable}
+    stopped = case.state == Case.State.CANCELLED and case.work_items.exists()
+    context = {"case": case, "items": items, "releasable": releasable, "stopped": stopped}
     return render(request, f"production/{'floor' if _by_htmx(request) else 'floor_page'}.html", context)
 
 

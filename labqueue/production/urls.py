@@ -12,6 +12,7 @@ pages = [
     path("bench/<slug:code>/scan", views.scan_line, name="scan"),
     path("bench/<slug:code>/lot", views.lot, name="lot"),
     path("cases/<str:number>/release", views.release_case, name="release"),
+    path("cases/<str:number>/stop", views.stop_case, name="stop"),
     path("cases/<str:number>/floor", views.floor, name="floor"),
 ]
 programs = [
@@ -20,5 +21,6 @@ programs = [
     path("stations/<slug:code>/lots", api.LotsView.as_view(), name="lot-in-use"),
     path("scans", api.ScansView.as_view(), name="scans"),
     path("cases/<str:number>/release", api.ReleaseView.as_view(), name="release"),
+    path("cases/<str:number>/stop", api.StopView.as_view(), name="stop"),
     path("cases/<str:number>/work-items", api.WorkItemsView.as_view(), name="work-items"),
 ]

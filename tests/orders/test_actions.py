@@ -23,7 +23,7 @@ VERBS: dict[str, Callable[[User, Case], object]] = {
     "sign": signoff.sign,
     "amend": signoff.amend,
     "discard": signoff.discard,
-    "cancel": cancel,
+    "cancel": lambda actor, case: cancel(actor, case, "No longer wanted"),
     "accept": accept,
     "hold": lambda actor, case: hold(actor, case, "Which shade?"),
     "resume": resume,
@@ -53,7 +53,7 @@ CASES: dict[str, Callable[[], Case]] = {
     "on hold": lambda: hold(cast.manager(), build.signed_case(), "Which shade?"),
     "changing, signed": lambda: changing(build.signed_case),
     "changing, released": lambda: changing(released),
-    "cancelled": lambda: cancel(cast.prescriber(), build.signed_case()),
+    "cancelled": lambda: cancel(cast.prescriber(), build.signed_case(), "No longer wanted"),
 }
 PRACTICE = {
     "draft": {"edit", "sign", "cancel"},
@@ -69,10 +69,10 @@ MANAGER = {
     "draft": set(),
     "signed": {"accept", "hold", "cancel"},
     "accepted": {"hold", "cancel"},
-    "released": {"hold", "cancel"},
+    "released": {"hold"},
     "on hold": {"resume", "cancel"},
     "changing, signed": {"accept", "hold", "cancel"},
-    "changing, released": {"hold", "cancel"},
+    "changing, released": {"hold"},
     "cancelled": set(),
 }
 

@@ -176,9 +176,12 @@ def test_the_page_of_a_case_has_its_slots() -> None:
         assert f'<a href="/cases/{case.number}/{slot}">' in page
 
 
-def test_a_draft_has_no_slots() -> None:
+def test_a_draft_has_no_slots_of_the_floor() -> None:
     case = build.draft_case()
-    assert "hx-get" not in text(browser(cast.assistant()).get(f"/cases/{case.number}"))
+    page = text(browser(cast.assistant()).get(f"/cases/{case.number}"))
+    assert f'hx-get="/cases/{case.number}/promise"' in page
+    for slot in ("floor", "outlook", "papers", "implant"):
+        assert f"/cases/{case.number}/{slot}" not in page
 
 
 @pytest.mark.parametrize("path", ["", "/sign", "/amend", "/discard", "/cancel"])
@@ -202,7 +205,7 @@ def test_the_buttons_from_draft_to_hold() -> None:
     assert "goes on" in text(press(cast.technician(), case, "resume"))
     assert "can be changed below" in text(press(cast.assistant(), case, "amend"))
     assert "stays as it was signed" in text(press(cast.assistant(), case, "discard"))
-    assert "is cancelled" in text(press(cast.assistant(), case, "cancel"))
+    assert "is cancelled" in text(press(cast.assistant(), case, "cancel", reason="No longer wanted"))
     case.refresh_from_db()
     assert case.state == "cancelled"
 

@@ -127,7 +127,7 @@ def test_drafts_and_cancelled_cases_are_not_read() -> None:
     shop()
     draft_case()
     gone = accepted_case(patient_ref="K-2042")
-    cancel(cast.manager(), gone)
+    cancel(cast.manager(), gone, "No longer wanted")
     snapshot = look(timezone.now())
     assert snapshot.cases == ()
     assert snapshot.ordered == ()

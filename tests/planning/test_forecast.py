@@ -14,7 +14,7 @@ from labqueue.planning.floor import latest_event
 from labqueue.planning.forecast import Result
 from labqueue.planning.models import Forecast, Prediction, StationOutlook
 from labqueue.production.models import Station
-from orders.cancel import cancel
+from labqueue.production.stop import stop
 from orders.hold import hold
 from orders.models import Case, Outlook
 from tests import cast
@@ -143,7 +143,7 @@ def test_a_case_that_has_left_is_shown_without_the_risk_it_had() -> None:
     made()
     assert outlook(packed).late == 1.0
     Case.objects.filter(pk=packed.pk).update(state=Case.State.PACKED)
-    cancel(cast.manager(), cancelled)
+    stop(cast.manager(), cancelled, "No longer wanted")
     last = made()
     for gone in (packed, cancelled):
         said = outlook(gone)

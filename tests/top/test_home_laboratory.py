@@ -11,7 +11,7 @@ from labqueue.base.models import OutboxRow
 from labqueue.base.roles import Role
 from labqueue.home import in_danger
 from labqueue.production.release import release
-from orders.cancel import cancel
+from labqueue.production.stop import stop
 from orders.hold import hold
 from orders.models import Case
 from orders.signoff import amend, sign
@@ -40,7 +40,7 @@ def test_a_piece_leaves_the_hands_when_it_is_done_or_its_case_is_cancelled() -> 
     for item in (done, ended):
         floor.send(item, "intake", action="start")
     floor.send(done, "intake", action="done", occurred_at=timezone.now() + timedelta(minutes=1))
-    cancel(cast.manager(), ended.case)
+    stop(cast.manager(), ended.case, "No longer wanted")
     assert "Nothing started" in part(page(cast.technician()), "mine")
 
 

@@ -51,7 +51,7 @@ def test_the_count_of_open_cases_is_that_of_the_list_behind_it() -> None:
     user = cast.prescriber()
     orders.draft_case()
     orders.signed_case()
-    cancel(user, orders.signed_case())
+    cancel(user, orders.signed_case(), "No longer wanted")
     assert "Open cases (2)" in page(user)
     assert len(browser(user).get("/cases").context["page"].object_list) == 2
 

@@ -82,7 +82,7 @@ def test_a_case_that_stands_still_says_so() -> None:
 
 
 def test_a_cancelled_appointment_stays_as_cancelled() -> None:
-    case = cancel(cast.prescriber(), build.signed_case())
+    case = cancel(cast.prescriber(), build.signed_case(), "No longer wanted")
     assert seat(case)["status"] == "CANCELLED"
 
 

@@ -34,7 +34,7 @@ def test_another_tooth_patient_or_practice_is_none() -> None:
 
 def test_drafts_and_what_has_ended_are_none() -> None:
     draft_case()
-    cancel(cast.prescriber(), signed_case())
+    cancel(cast.prescriber(), signed_case(), "No longer wanted")
     shipped = signed_case()
     Case.objects.filter(pk=shipped.pk).update(state=Case.State.SHIPPED)
     assert numbers(11) == []

@@ -65,7 +65,7 @@ def test_only_the_practice_plans_and_only_for_a_provisional() -> None:
         plan(cast.assistant(), final, SEAT + 8 * WEEK)
     with refused("", "another practice", kind=Forbidden):
         plan(cast.assistant("southgate"), case, SEAT + 8 * WEEK)
-    cancel(cast.prescriber(), case)
+    cancel(cast.prescriber(), case, "No longer wanted")
     with refused("", "no provisional", kind=Conflict):
         plan(cast.assistant(), case, SEAT + 8 * WEEK)
 
