@@ -33,6 +33,7 @@ app.conf.update(
     beat_schedule={
         "outbox: send what is due": {"task": "labqueue.base.tasks.sweep_outbox", "schedule": 10.0},
         "outbox: forget what ended long ago": {"task": "labqueue.base.tasks.purge_outbox", "schedule": 86_400.0},
+        "orders: remind practices": {"task": "orders.tasks.remind_practices", "schedule": 600.0},
         "forecast: notice what changed": {"task": "labqueue.planning.tasks.notice_changes", "schedule": 5.0},
         "forecast: thin out old ones": {"task": "labqueue.planning.tasks.thin", "schedule": 3600.0},
     },

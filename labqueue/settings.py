@@ -106,6 +106,12 @@ AXES_COOLOFF_TIME = 0.25
 AXES_VERBOSE = False
 AXES_LOCKOUT_TEMPLATE = "base/locked.html"
 
+# Mail: printed by the worker, unless there is a server that sends it. `globals` are the settings.
+EMAIL_BACKEND = "django.core.mail.backends.console.EmailBackend"
+EMAIL_TIMEOUT = 20
+DEFAULT_FROM_EMAIL = "laboratory@localhost"
+globals().update(environment.mail("SMTP_URL", "MAIL_FROM"))
+
 # Browser
 CSRF_FAILURE_VIEW = "labqueue.guard.forged"
 SESSION_COOKIE_AGE = 12 * 3600

@@ -2,12 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import QuerySet
 
 from labqueue.base.errors import NotFound, refuse
 from labqueue.base.models import User
 from labqueue.base.roles import Role
 from orders.models import Case, Member, Message
 from orders.rules.design import UNITS
+from orders.talk.remind import STEPS, open_questions
 from orders.talk.stops import GONE
 
 
@@ -82,3 +86,9 @@ def approved(case: Case) -> bool:
     decisions = case.messages.filter(kind__in=[Message.Kind.APPROVED, Message.Kind.CHANGES])
     last = decisions.filter(at__gte=case.current.signed_at).order_by("at", "pk").last()
     return last is not None and last.kind == Message.Kind.APPROVED
+
+
+def to_call(now: datetime) -> "QuerySet[Message]":
+    """What practices were reminded of to no avail, the longest first: the laboratory calls them. One query."""
+    old = open_questions().filter(at__lte=now - STEPS[max(STEPS)])
+    return old.select_related("case__practice", "case__outlook").order_by("at", "pk")

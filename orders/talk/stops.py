@@ -16,6 +16,7 @@ from labqueue.base.models import User
 from labqueue.base.templatetags.house import moment
 from orders import due
 from orders.models import Case, Message
+from orders.talk.notices import tell
 
 S = Case.State
 GONE = frozenset({S.SHIPPED, S.CANCELLED})
@@ -36,12 +37,14 @@ def stop(
     fields: Sequence[str] = (),
     **more: Any,
 ) -> Message:
-    """Let the case stand still until somebody answers. `fields` are those that are missing; None is the service."""
+    """Let the case stand still until somebody answers, and tell the practice. `fields` are those that are missing;
+    None is the service."""
     message = Message.objects.create(
         case=case, kind=kind, text=text, by=actor, at=timezone.now(), stops=True, fields=list(fields), **more
     )
     stand_still(case, open_stops(case))
     audit.record(case, "put on hold", actor, after={"hold_reason": text, "held_since": message.at})
+    tell(message)
     return message
 
 
