@@ -60,6 +60,9 @@ TABLE: dict[str, frozenset[Role]] = {
     "api:accept": MANAGER,
     "api:hold": FLOOR,
     "api:resume": FLOOR,
+    "orders:search": EVERYBODY,
+    "orders:version": EVERYBODY,
+    "api:version": EVERYBODY,
     # Orders: treatment
     "orders:treatment": EVERYBODY,
     "orders:plan": PRACTICE,

@@ -22,6 +22,7 @@ from labqueue.production.release import ON_THE_FLOOR
 from orders.doors import cases_for
 from orders.lifecycle import CHANGEABLE
 from orders.models import OPEN_STATES, Case
+from orders.treatment.evaluate import to_evaluate
 from shipping.models import Delivery
 
 # Shares of the probability to be late from which a case is listed for the manager.
@@ -84,6 +85,7 @@ def practice(user: User) -> dict[str, Any]:
         # New orders, and changes of those that can still be changed; a case has one draft at most.
         "drafts": mine.filter(state__in=SIGNABLE, prescriptions__signed_at__isnull=True)[:SHOWN],
         "held": running.filter(held_since__isnull=False).order_by("held_since")[:SHOWN],
+        "to_evaluate": to_evaluate(timezone.now()).filter(practice__members__user=user)[:SHOWN],
         "coming": running.order_by(F("seat_at").asc(nulls_last=True), "due_at")[:SHOWN],
         "open_count": mine.filter(state__in=OPEN_STATES | {Case.State.DRAFT}).count(),
         "sent": mine.filter(state=Case.State.SHIPPED).order_by("-shipped_at")[:5],

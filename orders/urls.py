@@ -4,7 +4,9 @@ from django.urls import URLPattern, path
 
 from orders import api, people_pages, practice_pages
 from orders import pages as shown
+from orders import version_pages as versions
 from orders.day import pages as day
+from orders.day import search_pages as search
 from orders.talk import urls as talk
 from orders.treatment import api as treatment_api
 from orders.treatment import pages as treatment
@@ -13,6 +15,7 @@ pages: list[URLPattern] = [
     path("cases", shown.cases, name="cases"),
     path("cases.csv", day.cases_csv, name="export"),
     path("cases/new", shown.new, name="new"),
+    path("cases/search", search.search, name="search"),
     path("cases/<str:number>", shown.case, name="case"),
     path("cases/<str:number>/prescription", shown.edit, name="edit"),
     path("cases/<str:number>/sign", shown.sign, name="sign"),
@@ -22,6 +25,7 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/accept", shown.accept, name="accept"),
     path("cases/<str:number>/hold", shown.put_on_hold, name="hold"),
     path("cases/<str:number>/resume", shown.resume, name="resume"),
+    path("cases/<str:number>/versions/<int:version>", versions.version, name="version"),
     path("cases/<str:number>/treatment", treatment.treatment, name="treatment"),
     path("cases/<str:number>/plan", treatment.plan, name="plan"),
     path("cases/<str:number>/evaluation", treatment.evaluate, name="evaluate"),
@@ -48,6 +52,7 @@ programs: list[URLPattern] = [
     path("cases/<str:number>/accept", api.accept, name="accept"),
     path("cases/<str:number>/hold", api.put_on_hold, name="hold"),
     path("cases/<str:number>/resume", api.resume, name="resume"),
+    path("cases/<str:number>/versions/<int:version>", versions.version_program, name="version"),
     path("cases/<str:number>/treatment", treatment_api.treatment, name="treatment"),
     path("cases/<str:number>/plan", treatment_api.plan, name="plan"),
     path("cases/<str:number>/evaluations", treatment_api.evaluations, name="evaluations"),

@@ -29,6 +29,7 @@ FILLING = {
     "station": "nowhere",
     "username": "nobody",
     "token": "no-such-token",
+    "version": 9999,
 }
 METHODS = ("GET", "POST", "PUT")
 

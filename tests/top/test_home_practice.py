@@ -1,6 +1,9 @@
 """The first page of a practice: what waits for it, what comes next, what was sent to it."""
 
+from datetime import timedelta
+
 import pytest
+from django.utils import timezone
 
 from orders.cancel import cancel
 from orders.hold import hold
@@ -82,3 +85,12 @@ def test_a_practice_sees_nothing_of_another() -> None:
     assert "QX-" not in html
     assert "Bite record" not in html
     assert all(number in page(foreign) for number in numbers)
+
+
+def test_a_provisional_is_evaluated_after_its_trial() -> None:
+    case = orders.shipped_case(stage="provisional", items=[orders.screw_crown(material="pmma")])
+    then = timezone.now() - timedelta(days=22)
+    Case.objects.filter(pk=case.pk).update(seat_at=then, shipped_at=then)
+    waits = part(page(cast.assistant()), "to-evaluate")
+    assert f"{case.number} , patient code" in waits
+    assert "How did these provisionals do?" not in page(cast.assistant("southgate"))
