@@ -49,7 +49,7 @@ def cases() -> tuple[Case, Case, Case]:
         ({"state": "signed", "system": "Averin"}, [0]),
     ],
 )
-def test_all_that_is_said_is_true_of_what_is_found(cases: Any, wanted: dict[str, str], places: list[int]) -> None:
+def test_all_that_is_said_is_true_of_what_is_found(cases: Any, wanted: dict[str, Any], places: list[int]) -> None:
     assert sorted(numbers(**wanted)) == [cases[place].number for place in places]
 
 
