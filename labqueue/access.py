@@ -77,6 +77,7 @@ TABLE: dict[str, frozenset[Role]] = {
     "orders:answer": PRACTICE | FLOOR,
     "orders:approve": PRACTICE,
     "orders:ask-approval": FLOOR,
+    "orders:notices": PRACTICE,
     # Production
     "production:stations": BENCH,
     "production:bench": BENCH,

@@ -25,23 +25,29 @@ def add_person(
     practice: Practice | None = None,
     may_sign: bool = False,
     licence_number: str = "",
+    may_approve: bool | None = None,
 ) -> tuple[User, str]:
     """A new account, and its password: shown once, kept nowhere.
 
-    Only people of a practice have one, and only they sign, with a licence number. Raises Refusal with every fault.
+    Only people of a practice have one, and only they sign, with a licence number, and approve designs: who signs does,
+    where nothing else is said. Raises Refusal with every fault.
     """
     facts = {"username": username.strip(), "name": " ".join(name.split()), "role": role}
     licence = licence_number.strip()
+    approves = may_sign if may_approve is None else may_approve
     faults = person_faults(**facts) + member_faults(role, practice, may_sign, licence)
+    if approves and not may_sign and role != Role.PRACTICE:
+        faults.append(Fault("may_approve", "Only people of a practice approve designs.", "may_approve"))
     if faults:
         raise Refusal(faults)
     first, _, last = facts["name"].rpartition(" ")
     password = fresh_password()
     person = User.objects.create_user(facts["username"], password=password, role=role, first_name=first, last_name=last)
+    rights: dict[str, Any] = {"may_sign": may_sign, "may_approve": approves, "licence_number": licence}
     if practice is not None:
-        Member.objects.create(user=person, practice=practice, may_sign=may_sign, licence_number=licence)
+        Member.objects.create(user=person, practice=practice, **rights)
     code = practice.code if practice else None
-    after = {**facts, "practice": code, "may_sign": may_sign, "licence_number": licence}
+    after = {**facts, "practice": code, **rights}
     audit.record(person, "added", actor, after=after)
     return person, password
 
@@ -58,6 +64,19 @@ def set_active(actor: User, person: User, active: bool) -> User:
     verb = "switched on" if active else "switched off"
     audit.record(person, verb, actor, before={"active": before}, after={"active": active})
     return person
+
+
+@transaction.atomic
+def set_may_approve(actor: User, person: User, may: bool) -> Member:
+    """Let somebody of a practice approve designs, or no longer. What was approved stays under that name."""
+    member = Member.objects.select_for_update(no_key=True).filter(user=person).first()
+    if member is None:
+        raise refuse("may_approve", "Only people of a practice approve designs.", "may_approve", kind=Conflict)
+    before, member.may_approve = member.may_approve, may
+    member.save(update_fields=["may_approve"])
+    verb = "may approve" if may else "may not approve"
+    audit.record(person, verb, actor, before={"may_approve": before}, after={"may_approve": may})
+    return member
 
 
 @transaction.atomic

@@ -16,7 +16,7 @@ from labqueue.base.pages import onto_form
 from labqueue.base.roles import Role
 from orders.models import Practice
 from orders.pages import who
-from orders.people import add_person, renew_password, set_active
+from orders.people import add_person, renew_password, set_active, set_may_approve
 
 
 class PersonForm(HouseForm):
@@ -36,6 +36,13 @@ class PersonForm(HouseForm):
     )
     may_sign = forms.BooleanField(label="May sign prescriptions", required=False)
     licence_number = forms.CharField(label="Licence number", required=False, help_text="Needed of who may sign.")
+    may_approve = forms.BooleanField(
+        label="May approve designs", required=False, help_text="Who signs may, as long as nothing else is said later."
+    )
+
+    def clean_may_approve(self) -> bool | None:
+        """Left empty, it is as it usually is."""
+        return self.cleaned_data["may_approve"] or None
 
 
 @require_http_methods(["GET", "POST"])
@@ -56,7 +63,8 @@ def people(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "POST"])
 def person(request: HttpRequest, pk: int) -> HttpResponse:
-    """One account: what it may do and what happened to it; POST switches it on or off, or gives a new password.
+    """One account: what it may do and what happened to it; POST switches it on or off, lets it approve designs or no
+    longer, or gives a new password.
 
     That password is shown on this answer and never again.
     """
@@ -66,6 +74,10 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
     if "active" in request.POST:
         set_active(who(request), found, request.POST["active"] == "yes")
         messages.success(request, f"{found.shown_name} can {'' if found.is_active else 'no longer '}sign in.")
+        return redirect("orders:person", found.pk)
+    if "approves" in request.POST:
+        may = set_may_approve(who(request), found, request.POST["approves"] == "yes").may_approve
+        messages.success(request, f"{found.shown_name} approves designs{'' if may else ' no longer'}.")
         return redirect("orders:person", found.pk)
     password = renew_password(who(request), found) if request.method == "POST" else ""
     context = {"person": found, "password": password, "trail": audit.trail(found)[::-1]}

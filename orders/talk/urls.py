@@ -3,6 +3,7 @@
 from django.urls import URLPattern, path
 
 from orders.talk import pages as shown
+from orders.talk.notices_page import notices
 
 pages: list[URLPattern] = [
     path("cases/<str:number>/talk", shown.talk, name="talk"),
@@ -10,6 +11,7 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/messages/<int:pk>/answer", shown.answer, name="answer"),
     path("cases/<str:number>/messages/<int:pk>/approve", shown.approve, name="approve"),
     path("cases/<str:number>/approval", shown.ask_approval, name="ask-approval"),
+    path("notices", notices, name="notices"),
 ]
 
 programs: list[URLPattern] = []

@@ -10,7 +10,7 @@ from labqueue.base.api import issue_token
 from labqueue.base.errors import Conflict
 from labqueue.base.models import User
 from orders.models import Member, Practice
-from orders.people import add_person, renew_password, set_active
+from orders.people import add_person, renew_password, set_active, set_may_approve
 from tests import cast
 from tests.orders.refusals import Tables, refused
 
@@ -118,3 +118,35 @@ def test_the_own_password_is_not_given_anew() -> None:
     person = cast.administrator()
     with refused("", "Change your own password on the page", Conflict, also=ACCOUNTS):
         renew_password(person, person)
+
+
+@pytest.mark.parametrize(
+    ("facts", "approves"),
+    [
+        ({}, True),
+        ({"may_sign": False, "licence_number": ""}, False),
+        ({"may_sign": False, "licence_number": "", "may_approve": True}, True),
+        ({"may_approve": False}, False),
+    ],
+)
+def test_who_signs_approves_unless_something_else_is_said(facts: dict[str, Any], approves: bool) -> None:
+    person, _ = add(**facts)
+    assert person.member.may_approve is approves
+    assert audit.trail(person)[0].after["may_approve"] is approves
+
+
+def test_nobody_of_the_laboratory_approves() -> None:
+    cast.administrator(), cast.practice()
+    with refused("may_approve", "Only people of a practice approve designs.", also=ACCOUNTS):
+        add(role="technician", practice=None, may_sign=False, licence_number="", may_approve=True)
+    person, manager = cast.technician(), cast.manager()
+    with refused("may_approve", "Only people of a practice approve designs.", Conflict, also=ACCOUNTS):
+        set_may_approve(manager, person, True)
+
+
+def test_the_administrator_changes_who_approves() -> None:
+    person, _ = add()
+    for may in (False, True):
+        assert set_may_approve(cast.administrator(), person, may).may_approve is may
+    trail = [(event.verb, event.after) for event in audit.trail(person)[-2:]]
+    assert trail == [("may not approve", {"may_approve": False}), ("may approve", {"may_approve": True})]

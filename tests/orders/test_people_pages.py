@@ -87,3 +87,14 @@ def test_the_own_account_stays_on(admin: Client) -> None:
 
 def test_an_unknown_person_is_not_found(admin: Client) -> None:
     assert admin.get("/people/999999").status_code == 404
+
+
+def test_somebody_may_approve_and_no_longer(admin: Client) -> None:
+    admin.post("/people", sent(may_sign="", licence_number="", may_approve="on"))
+    person = User.objects.get(username="nora")
+    assert person.member.may_approve
+    for word, may in (("no", False), ("yes", True)):
+        answer = admin.post(f"/people/{person.pk}", {"approves": word}, follow=True)
+        person.member.refresh_from_db()
+        assert (answer.status_code, person.member.may_approve) == (200, may)
+    assert "Approves designs no longer" in answer.content.decode()
