@@ -78,6 +78,11 @@ TABLE: dict[str, frozenset[Role]] = {
     "orders:approve": PRACTICE,
     "orders:ask-approval": FLOOR,
     "orders:notices": PRACTICE,
+    "api:messages": EVERYBODY,
+    "POST api:messages": PRACTICE | FLOOR,
+    "api:answer": PRACTICE | FLOOR,
+    "api:approve": PRACTICE,
+    "api:ask-approval": FLOOR,
     # Production
     "production:stations": BENCH,
     "production:bench": BENCH,

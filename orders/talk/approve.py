@@ -24,7 +24,7 @@ def approve(actor: User, case: Case, message: Message) -> Message:
     check_decision(actor, case, message)
     if message.attachment is None or message.attachment.withdrawn_at is not None:
         raise refuse("message", "This design was withdrawn. Wait for the next one.", kind=Conflict)
-    return decide(actor, case, message, Message.Kind.APPROVED, APPROVED)
+    return keep(actor, case, message, Message.Kind.APPROVED, APPROVED)
 
 
 @transaction.atomic
@@ -34,7 +34,16 @@ def want_changes(actor: User, case: Case, message: Message, text: str) -> Messag
     Raises Forbidden for whoever may not approve, Conflict where it was decided already, Refusal without a text.
     """
     check_decision(actor, case, message)
-    return decide(actor, case, message, Message.Kind.CHANGES, written(text))
+    return keep(actor, case, message, Message.Kind.CHANGES, written(text))
+
+
+def decide(actor: User, case: Case, message: Message, decision: str, text: str = "") -> Message:
+    """One of the two, by its word. Raises Refusal for any other."""
+    if decision == APPROVE:
+        return approve(actor, case, message)
+    if decision == CHANGE:
+        return want_changes(actor, case, message, text)
+    raise refuse("decision", f"Choose one of {APPROVE}, {CHANGE}.", "decision")
 
 
 def check_decision(actor: User, case: Case, message: Message) -> None:
@@ -48,7 +57,7 @@ def check_decision(actor: User, case: Case, message: Message) -> None:
     check_open(case, message)
 
 
-def decide(actor: User, case: Case, message: Message, kind: Message.Kind, text: str) -> Message:
+def keep(actor: User, case: Case, message: Message, kind: Message.Kind, text: str) -> Message:
     """Keep the decision, and let the case go on."""
     decision = stops.answer(case, message, actor, text, kind)
     verb = "approved the design" if kind == Message.Kind.APPROVED else "wants the design changed"

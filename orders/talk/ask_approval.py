@@ -47,7 +47,11 @@ def ask_approval(
     measured = {name: value for name, value in (figures or {}).items() if value is not None}
     if faults := figure_faults(case, line, measured):
         raise Refusal(faults)
-    said = {"line": line, **{name: str(value) for name, value in measured.items()}} if line is not None else {}
+    said = (
+        {"line": line, **{name: f"{value.normalize():f}" for name, value in measured.items()}}
+        if line is not None
+        else {}
+    )
     shown = stop(case, Message.Kind.APPROVAL, words, actor, attachment=attachment, figures=said)
     audit.record(case, "asked for approval", actor, after={"message": shown.pk, "sha256": attachment.sha256})
     return shown

@@ -18,8 +18,7 @@ from orders.hold import HOLDABLE
 from orders.models import Case, Message
 from orders.pages import who
 from orders.talk.answer import answer as answer_it
-from orders.talk.approve import APPROVE, want_changes
-from orders.talk.approve import approve as approve_it
+from orders.talk.approve import CHANGE, decide
 from orders.talk.ask_approval import ask_approval as show_design
 from orders.talk.ask_approval import shown_to
 from orders.talk.forms import DesignForm, TextForm
@@ -93,12 +92,12 @@ def approve(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     """A decision about a design: it is made so, or it is changed."""
     case = case_for(who(request), number)
     shown = message_of(case, pk)
-    if request.POST.get("decision") == APPROVE:
-        approve_it(who(request), case, shown)
+    if request.POST.get("decision") != CHANGE:
+        decide(who(request), case, shown, request.POST.get("decision", ""))
         messages.success(request, f"The design of case {case.number} is approved under your name.")
         return redirect("orders:case", case.number)
     form = TextForm(str(pk), CHANGES, request.POST)
-    return sent(request, case, form, lambda said: want_changes(who(request), case, shown, said["text"]))
+    return sent(request, case, form, lambda said: decide(who(request), case, shown, CHANGE, said["text"]))
 
 
 @require_POST

@@ -2,6 +2,7 @@
 
 from django.urls import URLPattern, path
 
+from orders.talk import api
 from orders.talk import pages as shown
 from orders.talk.notices_page import notices
 
@@ -14,4 +15,9 @@ pages: list[URLPattern] = [
     path("notices", notices, name="notices"),
 ]
 
-programs: list[URLPattern] = []
+programs: list[URLPattern] = [
+    path("cases/<str:number>/messages", api.messages, name="messages"),
+    path("cases/<str:number>/messages/<int:pk>/answer", api.answer, name="answer"),
+    path("cases/<str:number>/messages/<int:pk>/approve", api.approve, name="approve"),
+    path("cases/<str:number>/approval", api.ask_approval, name="ask-approval"),
+]

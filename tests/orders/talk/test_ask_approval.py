@@ -17,7 +17,7 @@ from tests.orders.talk.build import design
 
 pytestmark = pytest.mark.django_db
 
-GOOD = {"wall": "0.45", "angle": "25", "collar": "0.5", "post": "4.0"}
+GOOD = {"wall": "0.45", "angle": "25", "collar": "0.5", "post": "4"}
 
 
 def show(case: Case, file: Attachment | None = None, line: int | None = 1, **figures: str) -> Message:

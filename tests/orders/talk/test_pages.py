@@ -134,6 +134,7 @@ def test_changes_are_asked_for_in_words_or_the_form_is_shown_again() -> None:
     sent = client.post(address, {"decision": "change", "text": ""})
     assert sent.status_code == 422
     assert "Not sent." in text(sent)
+    assert client.post(address, {"decision": "perhaps"}).status_code == 422
     assert client.post(address, {"decision": "change", "text": "Lower."}).status_code == 302
     assert case.messages.get(kind="changes").text == "Lower."
 
@@ -159,7 +160,7 @@ def test_the_laboratory_shows_a_design_with_its_figures() -> None:
     assert "V07: The wall has 0.3 mm; 0.45 mm is the least here." in text(sent)
     assert client.post(address, {**thin, "wall": "0.50"}).status_code == 302
     page = text(client.get(f"/cases/{case.number}/talk"))
-    assert "design-1.stl: wall 0.50 mm" in page
+    assert "design-1.stl: wall 0.5 mm" in page
     assert "Approve the design" not in page
 
 
