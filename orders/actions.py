@@ -24,7 +24,7 @@ def laboratory(user: User, case: Case) -> dict[str, bool]:
         "accept": manager and case.state == S.SIGNED and not case.on_hold,
         "hold": floor and case.state in HOLDABLE and not case.on_hold,
         "resume": floor and case.on_hold,
-        "cancel": manager and case.state in BEFORE_RELEASE | {S.RELEASED},
+        "cancel": manager and case.state in BEFORE_RELEASE,
     }
 
 

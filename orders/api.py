@@ -15,8 +15,8 @@ from orders import acceptance, hold, intake, reads, signoff
 from orders.cancel import cancel as cancel_case
 from orders.doors import case_for, cases_for
 from orders.models import Case
-from orders.order_serializers import CaseIn, PrescriptionIn
-from orders.serializers import CaseOut, CaseRow, Reason, Seen
+from orders.order_serializers import CaseIn, PrescriptionIn, SignIn
+from orders.serializers import CaseOut, CaseRow, Reason
 
 Verb = Callable[[User, Case], object]
 
@@ -60,12 +60,12 @@ def prescription(request: Request, number: str) -> Response:
     return after(request, number, lambda actor, found: intake.edit_draft(actor, found, **facts))
 
 
-@extend_schema(operation_id="cases_sign", request=Seen, responses=CaseOut)
+@extend_schema(operation_id="cases_sign", request=SignIn, responses=CaseOut)
 @api_view(["POST"])
 def sign(request: Request, number: str) -> Response:
-    """Sign the draft."""
-    seen = parsed(Seen, request).validated_data["seen"]
-    return after(request, number, lambda actor, found: signoff.sign(actor, found, seen=seen))
+    """Sign the draft. What is unusual about it needs a reason; what is missing lets the case stand still."""
+    facts = parsed(SignIn, request).facts()
+    return after(request, number, lambda actor, found: signoff.sign(actor, found, **facts))
 
 
 @extend_schema(operation_id="cases_amend", request=None, responses=CaseOut)
@@ -82,11 +82,12 @@ def discard(request: Request, number: str) -> Response:
     return after(request, number, signoff.discard)
 
 
-@extend_schema(operation_id="cases_cancel", request=None, responses=CaseOut)
+@extend_schema(operation_id="cases_cancel", request=Reason, responses=CaseOut)
 @api_view(["POST"])
 def cancel(request: Request, number: str) -> Response:
-    """Cancel the case for good."""
-    return after(request, number, cancel_case)
+    """Cancel the case for good. What was signed needs a reason."""
+    reason = parsed(Reason, request).validated_data["reason"]
+    return after(request, number, lambda actor, found: cancel_case(actor, found, reason))
 
 
 @extend_schema(operation_id="cases_accept", request=None, responses=CaseOut)

@@ -13,7 +13,7 @@ from orders.checks import read_order, read_prescription
 from orders.facts import OrderFacts, order_facts
 from orders.findings import REASONED, Finding, Moment, Severity
 from orders.materials import Kind, Material
-from orders.models import Attachment, Case, Item, Practice, Prescription, Reason
+from orders.models import Case, Item, Practice, Prescription, Reason
 from orders.reasons import reason_faults
 from orders.rules import Look, absent, hits
 from orders.treatment import relation
@@ -39,7 +39,7 @@ def examine(order: OrderFacts, practice: Practice, case: Case | None = None) -> 
     prescription, unread = read_prescription(order, practice)
     faults = [*(relabelled(case, order) if case else ()), *relation.faults(order, practice, pieces, case)]
     faults += [*wrong, *unread, *reason_faults(order.reasons)]
-    look = Look(order, practice, prescription, pieces, case, relation.origin_of(order, practice), files_of(case))
+    look = Look(order, practice, prescription, pieces, case, relation.origin_of(order, practice))
     findings = [refusal(fault, pieces) for fault in faults]
     findings += [*hits(Moment.ORDER, look), *hits(Moment.SIGN, look), *absent(look)]
     if case is None or not as_signed(case, order.seat_at):
@@ -51,7 +51,7 @@ def look_at(case: Case, prescription: Prescription) -> Look:
     """A version as it is written, at the moment of its signature; before that, now."""
     order, pieces = order_facts(case, prescription), list(prescription.items.all())
     now = prescription.signed_at or timezone.now()
-    return Look(order, case.practice, prescription, pieces, case, case.origin, now=now)
+    return Look(order, case.practice, prescription, pieces, case, case.origin, now)
 
 
 def weighed(case: Case, prescription: Prescription) -> list[tuple[Finding, Reason | None]]:
@@ -59,12 +59,6 @@ def weighed(case: Case, prescription: Prescription) -> list[tuple[Finding, Reaso
     given = {(one.rule, one.line): one for one in prescription.reasons.all()}
     unusual = [found for found in hits(Moment.ORDER, look_at(case, prescription)) if found.severity in REASONED]
     return [(found, given.get((found.rule, found.line))) for found in unusual]
-
-
-def files_of(case: Case | None) -> frozenset[str]:
-    """The roles of the files that came with a case and can be used."""
-    ready = Attachment.objects.filter(case=case, state=Attachment.State.READY, withdrawn_at=None) if case else None
-    return frozenset() if ready is None else frozenset(ready.values_list("role", flat=True))
 
 
 def examine_draft(case: Case, draft: Prescription) -> Examined:

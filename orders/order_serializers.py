@@ -78,6 +78,18 @@ class ReasonIn(serializers.Serializer[ReasonFacts]):
     text = serializers.CharField(allow_blank=True)
 
 
+class SignIn(serializers.Serializer[Case]):
+    """What the prescriber has read: the `mark` of the draft; left out, whatever is there now is signed. And why."""
+
+    seen = text()
+    reasons = ReasonIn(many=True, default=list)
+
+    def facts(self) -> dict[str, Any]:
+        """As `orders.signoff.sign` takes them. Call it after `is_valid`."""
+        values = self.validated_data
+        return {"seen": values["seen"], "reasons": [ReasonFacts(**one) for one in values["reasons"]]}
+
+
 class PrescriptionIn(serializers.Serializer[Case]):
     """What a prescription asks for."""
 

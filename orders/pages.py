@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from labqueue.base.errors import Refusal
 from labqueue.base.models import User
-from orders import acceptance, hold, intake, reads, seal, signoff
+from orders import acceptance, hold, intake, reads, reasons, seal, signoff
 from orders.actions import actions_for
 from orders.cancel import cancel as cancel_case
 from orders.check import weighed
@@ -47,7 +47,10 @@ def cases(request: HttpRequest) -> HttpResponse:
     if request.method == "POST":
         found = reads.with_versions(cases_for(who(request)).filter(patient_ref=reference))
     page = Paginator(found, PAGE_SIZE).get_page(request.GET.get("page"))
-    context = {"page": page, "state": state, "states": reads.CHOICES, "reference": reference}
+    count = page.paginator.count
+    order = "by the day on which they leave" if who(request).works_here else "by appointment"
+    listed = f"{count} case{'' if count == 1 else 's'}, {order}"
+    context = {"page": page, "state": state, "states": reads.CHOICES, "reference": reference, "listed": listed}
     return render(request, "orders/cases.html", context)
 
 
@@ -71,13 +74,15 @@ def case_context(user: User, found: Case) -> dict[str, Any]:
     draft = found.draft if found.current_id is None or found.state in CHANGEABLE else None
     counts = draft if draft in versions else found.shown
     assert counts is not None
+    unusual = weighed(found, counts)
     return {
         "case": found,
         "draft": draft,
         "shown": counts,
         "promise": reads.promise_of(found, counts),
         "mark": seal.mark(found, counts),
-        "weighed": weighed(found, counts),
+        "weighed": unusual,
+        "asked": reasons.asked(unusual, counts.items.all()),
         "actions": actions_for(user, found),
         "versions": with_changes(versions, found.practice),
         "trail": trail_of(found, user),
@@ -172,10 +177,13 @@ def verb(do: Verb, said: str, then: str = "orders:case") -> View:
     return view
 
 
-sign = verb(lambda actor, found, sent: signoff.sign(actor, found, seen=sent.get("seen", "")), "is signed")
+sign = verb(
+    lambda actor, found, sent: signoff.sign(actor, found, seen=sent.get("seen", ""), reasons=reasons.sent(sent)),
+    "is signed",
+)
 amend = verb(lambda actor, found, sent: signoff.amend(actor, found), "can be changed below", then="orders:edit")
 discard = verb(lambda actor, found, sent: signoff.discard(actor, found), "stays as it was signed")
-cancel = verb(lambda actor, found, sent: cancel_case(actor, found), "is cancelled")
+cancel = verb(lambda actor, found, sent: cancel_case(actor, found, sent.get("reason", "")), "is cancelled")
 accept = verb(lambda actor, found, sent: acceptance.accept(actor, found), "is accepted")
 put_on_hold = verb(lambda actor, found, sent: hold.hold(actor, found, sent.get("reason", "")), "is on hold")
 resume = verb(lambda actor, found, sent: hold.resume(actor, found), "goes on")

@@ -1,6 +1,7 @@
 """The reasons that are given for what is unusual: read with the order, kept by name beside its draft."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, NamedTuple
 
 from django.utils import timezone
 
@@ -8,8 +9,11 @@ from labqueue.base.errors import Fault, Refusal
 from labqueue.base.models import User
 from orders import teeth
 from orders.facts import ReasonFacts
-from orders.findings import REASONED, Finding
-from orders.models import Item, Prescription, Reason
+from orders.findings import REASONED, Finding, Severity
+from orders.models import Item, Member, Prescription, Reason
+
+if TYPE_CHECKING:
+    from orders.check import Examined
 
 SHORTEST, LONGEST = 3, 200
 Key = tuple[str, int]
@@ -49,6 +53,71 @@ def keep(actor: User, draft: Prescription, texts: dict[Key, str]) -> None:
         for (rule, line), text in texts.items()
         if (rule, line) not in there or there[rule, line].text != text
     )
+
+
+def give(signer: Member, draft: Prescription, examined: "Examined", reasons: Sequence[ReasonFacts]) -> None:
+    """Leave every reason with the draft that its signature needs: what is given now is the signer's own.
+
+    Raises Refusal for each unusual thing that nobody gave a reason for, or not somebody who may.
+    """
+    if faults := reason_faults(reasons):
+        raise Refusal(faults)
+    there = {(one.rule, one.line): one for one in Reason.objects.filter(prescription=draft).select_related("by")}
+    given = answered(reasons, examined.findings, examined.pieces)
+    wanted = {(one.rule, one.line): one for one in examined.findings if one.severity in REASONED}
+    bare = [one for key, one in wanted.items() if key not in given and not stands(there.get(key), one, signer)]
+    if bare:
+        raise Refusal([unreasoned(one) for one in bare])
+    foreign = [there[key].pk for key in given if key in there and there[key].by_id != signer.user_id]
+    Reason.objects.filter(pk__in=foreign).delete()
+    keep(signer.user, draft, {**{key: there[key].text for key in wanted if key in there}, **given})
+
+
+def stands(reason: Reason | None, found: Finding, signer: Member) -> bool:
+    """Whether a reason that is there will do: that of an override is given by somebody who may sign."""
+    if reason is None or found.severity != Severity.OVERRIDE:
+        return reason is not None
+    return Member.objects.filter(practice=signer.practice_id, user=reason.by_id, may_sign=True).exists()
+
+
+def unreasoned(found: Finding) -> Fault:
+    """That a reason is wanted, and of whom."""
+    who = (
+        "A prescriber decides: give a short reason." if found.severity == Severity.OVERRIDE else "Give a short reason."
+    )
+    return Fault(found.rule, f"{found} {who}", found.field)
+
+
+class Asked(NamedTuple):
+    """A reason that a form asks for: the name of its input, what it answers, and what was said so far."""
+
+    name: str
+    why: str
+    text: str
+
+
+def asked(weighed: Iterable[tuple[Finding, Reason | None]], pieces: Iterable[Item]) -> list[Asked]:
+    """One input for each rule and tooth, whatever pieces it is of."""
+    teeth_by_line = {piece.line: piece.tooth for piece in pieces}
+    found: dict[str, list[tuple[Finding, Reason | None]]] = {}
+    for one, reason in weighed:
+        name = f"reason-{one.rule}-{teeth_by_line.get(one.line, 0)}"
+        found.setdefault(name, []).append((one, reason))
+    return [
+        Asked(name, " ".join(str(one) for one, _ in those), next((reason.text for _, reason in those if reason), ""))
+        for name, those in found.items()
+    ]
+
+
+def sent(form: Mapping[str, str]) -> list[ReasonFacts]:
+    """The reasons of a form: inputs named `reason-V12-36` by rule and FDI number, `reason-V17-0` of the whole order."""
+    found = []
+    for name, text in form.items():
+        match name.split("-"):
+            case ["reason", rule, tooth] if text.strip():
+                of_all = tooth == "0"
+                found.append(ReasonFacts(rule, text, "" if of_all else tooth, "" if of_all else teeth.Notation.FDI))
+    return found
 
 
 def tooth_of(reason: ReasonFacts) -> int:

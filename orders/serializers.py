@@ -21,12 +21,6 @@ class Reason(serializers.Serializer[Case]):
     reason = serializers.CharField(allow_blank=True, default="")
 
 
-class Seen(serializers.Serializer[Case]):
-    """What the prescriber has read: the `mark` of the draft. Left out, whatever is there now is signed."""
-
-    seen = serializers.CharField(allow_blank=True, default="")
-
-
 class Millimetres(serializers.CharField):
     """A length that is kept in hundredths, as text: `4.3`."""
 

@@ -1,5 +1,6 @@
 """Signing a prescription, and changing a signed one: a new version that is signed again."""
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -7,25 +8,30 @@ from django.db import transaction
 from django.utils import timezone
 
 from labqueue.base import audit
-from labqueue.base.errors import Conflict, Forbidden, Refusal, refuse
+from labqueue.base.errors import Conflict, Forbidden, refuse
 from labqueue.base.models import User
-from orders import due, seal
+from orders import due, seal, standstill
 from orders.check import examine_draft
 from orders.doors import lock, own_case
-from orders.facts import ORDER_COLUMNS
-from orders.intake import as_read, draft_of
+from orders.facts import ORDER_COLUMNS, ReasonFacts
+from orders.intake import as_read, checked, draft_of
 from orders.lifecycle import advance, changeable
 from orders.models import Case, Item, Member, Prescription, Reason
+from orders.reasons import give
+from orders.talk.stops import complete, settle
+from orders.treatment.duplicates import lock_practice
 
 S = Case.State
 
 
 @transaction.atomic
-def sign(actor: User, case: Case, *, seen: str = "") -> Prescription:
+def sign(actor: User, case: Case, *, seen: str = "", reasons: Sequence[ReasonFacts] = ()) -> Prescription:
     """Sign the draft: it is frozen, becomes the current version, and the case gets its due date.
 
-    `seen` is the mark of what the prescriber read (`orders.seal.mark`); another draft by now is a Conflict. A case on
-    the floor stays there, and the floor waits until the new version is released; every other one waits for acceptance.
+    `seen` is the mark of what the prescriber read (`orders.seal.mark`); another draft by now is a Conflict. `reasons`
+    for what is unusual are kept under the signer's name, beside those that the draft has. A case on the floor stays
+    there, and the floor waits until the new version is released; every other one waits for acceptance. Where something
+    is missing, the case stands still until it is brought.
     """
     lock(case)
     member = signer(actor, case)
@@ -33,13 +39,17 @@ def sign(actor: User, case: Case, *, seen: str = "") -> Prescription:
     if case.current_id is not None:
         changeable(case)
     as_read(case, draft, seen, "sign")
+    lock_practice(case.practice)
+    examined = checked(examine_draft(case, draft))
+    give(member, draft, examined, reasons)
     now = timezone.now()
-    promise = promised(case, draft, now)
+    # An appointment that was signed before stays signed, even where its date can no longer be kept.
+    promise = due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now, due.terms_of(draft))
     freeze(case, draft, member, now)
-    changes = {"current": draft, "seat_at": draft.seat_at, "due_at": promise.due_at}
-    if not case.on_hold:
-        changes["complete_at"] = case.complete_at or now
-    take_over(case, actor, {**changes, "first_due_at": case.first_due_at or promise.due_at})
+    take_over(case, actor, {"current": draft, "seat_at": draft.seat_at, "due_at": promise.due_at})
+    standstill.ask(case, examined.findings, examined.pieces)
+    settle(case, actor)
+    complete(case)
     return draft
 
 
@@ -86,17 +96,6 @@ def signer(actor: User, case: Case) -> Member:
     return member
 
 
-def promised(case: Case, draft: Prescription, now: datetime) -> due.Promise:
-    """The date that goes with the signature. Rules and date are asked again: since the draft, time has passed.
-
-    An appointment that was signed before stays signed, even where its date can no longer be kept.
-    """
-    faults = examine_draft(case, draft).refused
-    if faults:
-        raise Refusal(faults)
-    return due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now, due.terms_of(draft))
-
-
 def freeze(case: Case, draft: Prescription, member: Member, now: datetime) -> None:
     """Put the signature on; from here on triggers keep the version as it is.
 
@@ -112,7 +111,7 @@ def freeze(case: Case, draft: Prescription, member: Member, now: datetime) -> No
 def take_over(case: Case, actor: User, changes: dict[str, Any]) -> None:
     """Make the signed version the one that counts."""
     if case.state != S.RELEASED:
-        advance(case, S.SIGNED, verb="signed", actor=actor, accepted_at=None, **changes)
+        advance(case, S.SIGNED, verb="signed", actor=actor, accepted_at=None, accepted_by=None, **changes)
         return
     before = {name: getattr(case, name) for name in changes}
     for name, value in changes.items():

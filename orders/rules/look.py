@@ -13,7 +13,7 @@ from orders.checks import unknown_words
 from orders.facts import OrderFacts
 from orders.limits import Wrong
 from orders.materials import Stage
-from orders.models import Case, Item, Practice, Prescription
+from orders.models import Attachment, Case, Item, Practice, Prescription
 
 
 class Spot(NamedTuple):
@@ -28,7 +28,7 @@ class Spot(NamedTuple):
 class Look:
     """An order at a moment: what was said, the rows that it becomes, and what is known of it beside.
 
-    `origin` is the earlier case that it follows, `files` are the roles of the files that are there.
+    `origin` is the earlier case that it follows.
     """
 
     order: OrderFacts
@@ -37,7 +37,6 @@ class Look:
     pieces: Sequence[Item]
     case: Case | None = None
     origin: Case | None = None
-    files: frozenset[str] = frozenset()
     now: datetime = field(default_factory=timezone.now)
 
     @cached_property
@@ -45,6 +44,12 @@ class Look:
         """The pieces whose words are all known, each with its place in the order. Only these can be judged."""
         staged = self.order.stage in Stage.values
         return [(at, one) for at, one in enumerate(self.pieces) if staged and not any(unknown_words(one))]
+
+    @cached_property
+    def files(self) -> frozenset[str]:
+        """The roles of the files that came with the case and can be used."""
+        ready = Attachment.objects.filter(case=self.case, state=Attachment.State.READY, withdrawn_at=None)
+        return frozenset(ready.values_list("role", flat=True) if self.case else ())
 
     @property
     def teeth(self) -> set[int]:

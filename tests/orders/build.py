@@ -11,7 +11,8 @@ from django.utils import timezone
 from labqueue.base.models import User
 from labqueue.base.workdays import Workdays, at
 from orders.acceptance import accept
-from orders.facts import ItemFacts
+from orders.check import weighed
+from orders.facts import ItemFacts, ReasonFacts
 from orders.intake import open_case
 from orders.models import Case
 from orders.signoff import sign
@@ -69,15 +70,24 @@ def order(**facts: Any) -> dict[str, Any]:
 
 
 def draft_case(actor: User | None = None, **facts: Any) -> Case:
-    """A case that nobody has signed yet, opened by the assistant of the practice."""
-    return open_case(actor or cast.assistant(), **order(**facts))
+    """A case that nobody has signed yet, opened by the assistant; of another patient than every case that is signed."""
+    patient = {"patient_ref": f"K-{2041 + Case.objects.filter(current__isnull=False).count()}"}
+    return open_case(actor or cast.assistant(), **order(**{**patient, **facts}))
+
+
+def reasons_for(case: Case) -> list[ReasonFacts]:
+    """A reason for everything that is unusual about the draft of a case."""
+    assert case.draft is not None
+    teeth = {item.line: str(item.tooth) for item in case.draft.items.all()}
+    found = [one for one, _ in weighed(case, case.draft)]
+    return [ReasonFacts(one.rule, "As discussed.", teeth.get(one.line, ""), "fdi") for one in found]
 
 
 def signed_case(actor: User | None = None, **facts: Any) -> Case:
-    """A case that a prescriber opened and signed."""
+    """A case that a prescriber opened and signed, with a reason for everything that is unusual."""
     prescriber = actor or cast.prescriber()
     case = draft_case(prescriber, **facts)
-    sign(prescriber, case)
+    sign(prescriber, case, reasons=reasons_for(case))
     return case
 
 

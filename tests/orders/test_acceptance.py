@@ -46,6 +46,6 @@ def test_a_held_case_is_not_accepted() -> None:
 
 def test_a_cancelled_case_is_not_accepted() -> None:
     case = build.signed_case()
-    cancel(cast.prescriber(), case)
+    cancel(cast.prescriber(), case, "No longer wanted")
     with refused("", "it stays so", Conflict):
         accept(cast.manager(), case)

@@ -19,7 +19,7 @@ from tests.orders import build
 pytestmark = pytest.mark.django_db
 
 VERBS: dict[str, Callable[[User, Case], object]] = {
-    "edit": lambda actor, case: intake.edit_draft(actor, case, **build.order()),
+    "edit": lambda actor, case: intake.edit_draft(actor, case, **build.order(patient_ref=case.patient_ref)),
     "sign": signoff.sign,
     "amend": signoff.amend,
     "discard": signoff.discard,

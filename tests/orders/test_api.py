@@ -168,7 +168,7 @@ def test_hold_resume_and_cancel() -> None:
     technician, manager, number = Program(cast.technician()), Program(cast.manager()), build.signed_case().number
     assert technician.ask("POST", f"/{number}/hold", {"reason": "Which shade?"}).json()["hold_reason"] == "Which shade?"
     assert technician.ask("POST", f"/{number}/resume").json()["hold_reason"] == ""
-    assert manager.ask("POST", f"/{number}/cancel").json()["state"] == "cancelled"
+    assert manager.ask("POST", f"/{number}/cancel", {"reason": "No longer wanted"}).json()["state"] == "cancelled"
 
 
 @pytest.mark.parametrize(

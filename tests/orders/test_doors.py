@@ -37,7 +37,7 @@ def test_the_laboratory_sees_what_was_signed() -> None:
 
 
 def test_a_signed_case_stays_in_sight_when_it_is_cancelled() -> None:
-    case = cancel(cast.prescriber(), build.signed_case())
+    case = cancel(cast.prescriber(), build.signed_case(), "No longer wanted")
     assert case_for(cast.manager(), case.number).state == "cancelled"
 
 

@@ -59,15 +59,16 @@ def test_who_says_the_same_again_changes_nothing() -> None:
 
 def signed() -> Case:
     """A signed case with a reason."""
-    case = build.draft_case()
-    reasons.keep(cast.assistant(), draft_of(case), {("V12", 1): "As discussed."})
+    items = [build.crown("3", material="lithium_disilicate")]
+    case = build.draft_case(items=items)
+    reasons.keep(cast.assistant(), draft_of(case), {("V04", 1): "As discussed.", ("V12", 1): "As discussed."})
     sign(cast.prescriber(), case)
     return case
 
 
 def test_reasons_are_frozen_with_the_signature() -> None:
     case = signed()
-    reason = Reason.objects.get()
+    reason = Reason.objects.get(rule="V12")
     assert reason.frozen
     assert case.current is not None
     late: dict[str, Any] = {"rule": "V20", "line": 0, "text": "Late.", "by": cast.assistant(), "at": reason.at}
@@ -78,15 +79,19 @@ def test_reasons_are_frozen_with_the_signature() -> None:
     ):
         with pytest.raises(IntegrityError), transaction.atomic():
             write()
-    assert [(one.rule, one.text) for one in Reason.objects.all()] == [("V12", "As discussed.")]
+    assert [(one.rule, one.text) for one in Reason.objects.all()] == [
+        ("V04", "As discussed."),
+        ("V12", "As discussed."),
+    ]
 
 
 def test_a_change_begins_with_the_reasons_and_their_names() -> None:
     case = signed()
     amend(cast.prescriber(), case)
-    assert written(case) == [("V12", 1, "As discussed.", cast.assistant().username)] * 2
+    name = cast.assistant().username
+    assert written(case) == [("V04", 1, "As discussed.", name), ("V12", 1, "As discussed.", name)] * 2
     discard(cast.prescriber(), case)
-    assert len(written(case)) == 1
+    assert len(written(case)) == 2
 
 
 @pytest.mark.parametrize(

@@ -1,10 +1,10 @@
 """Orders that say all that they can: kept as they were said, and refused where a word or a number cannot be meant."""
 
-from datetime import date
 from decimal import Decimal
 from typing import Any
 
 import pytest
+from django.utils import timezone
 
 from orders.facts import order_facts
 from orders.intake import edit_draft
@@ -19,6 +19,8 @@ pytestmark = pytest.mark.django_db
 
 PIECE: dict[str, Any] = {
     **{name: Decimal("3.25") for name in LENGTHS_MM if not name.startswith(("margin", "platform"))},
+    "height": Decimal("9.5"),
+    "implant_length": Decimal("10"),
     "margin_facial": Decimal("-0.75"),
     "margin_lingual": Decimal("0"),
     "margin_mesial": Decimal("-5"),
@@ -46,7 +48,7 @@ PIECE: dict[str, Any] = {
 }
 ORDER: dict[str, Any] = {
     "impression": "scan",
-    "scanned_on": date(2026, 11, 3),
+    "scanned_on": timezone.localdate(),
     "analog": "enclosed",
     "opposing": "scan",
     "bite": "scan",
@@ -156,7 +158,8 @@ def test_an_order_that_cannot_be_meant(facts: dict[str, Any], words: str) -> Non
 
 def test_an_order_follows_an_earlier_one_of_the_practice() -> None:
     first = build.shipped_case()
-    remake = build.draft_case(origin=first.number, relation="remake", cause="fit", cause_note="Open.")
+    of = {"origin": first.number, "patient_ref": first.patient_ref}
+    remake = build.draft_case(relation="remake", cause="fit", cause_note="Open.", **of)
     assert (remake.origin, remake.relation, remake.cause, remake.cause_note) == (first, "remake", "fit", "Open.")
     edit_draft(cast.assistant(), remake, **build.order(note="Again."))
     remake.refresh_from_db()

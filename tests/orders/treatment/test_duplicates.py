@@ -1,14 +1,23 @@
 """The same patient and tooth in another open case."""
 
+from typing import Any
+
 import pytest
 
+from labqueue.base.models import User
 from orders.cancel import cancel
 from orders.models import Case
 from orders.treatment.duplicates import duplicates_of
 from tests import cast
-from tests.orders.build import abutment, crown, draft_case, signed_case
+from tests.orders import build
+from tests.orders.build import abutment, crown, draft_case
 
 pytestmark = pytest.mark.django_db
+
+
+def signed_case(*who: User, **facts: Any) -> Case:
+    """A signed case of the one patient of these tests."""
+    return build.signed_case(*who, **{"patient_ref": "K-2041", **facts})
 
 
 def numbers(*teeth: int, ref: str = "K-2041", case: Case | None = None, origin: str = "") -> list[str]:

@@ -30,7 +30,7 @@ def test_a_final_follows_its_provisional_and_can_be_signed() -> None:
     first = provisional()
     final = follow(first, relation="final", items=[build.screw_crown()])
     assert (final.origin, final.relation, final.stage) == (first, "final", "final")
-    assert sign(cast.prescriber(), final).hash
+    assert sign(cast.prescriber(), final, reasons=build.reasons_for(final)).hash
     assert list(first.later.all()) == [final]
 
 
