@@ -63,6 +63,15 @@ TABLE: dict[str, frozenset[Role]] = {
     "orders:search": EVERYBODY,
     "orders:version": EVERYBODY,
     "api:version": EVERYBODY,
+    # Orders: form
+    "orders:check": PRACTICE,
+    "orders:recheck": PRACTICE,
+    "api:checks": PRACTICE,
+    # Orders: rules
+    "orders:implant": EVERYBODY,
+    "POST orders:implant": FLOOR,
+    "api:implant": EVERYBODY,
+    "POST api:implant": FLOOR,
     # Orders: treatment
     "orders:treatment": EVERYBODY,
     "orders:plan": PRACTICE,

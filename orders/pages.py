@@ -9,18 +9,16 @@ from django.http import HttpRequest, HttpResponse, QueryDict
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
-from labqueue.base.errors import Refusal
 from labqueue.base.models import User
-from orders import acceptance, hold, intake, reads, reasons, seal, signoff
+from orders import acceptance, hold, reads, reasons, seal, signoff
 from orders.actions import actions_for
 from orders.cancel import cancel as cancel_case
 from orders.check import weighed
-from orders.doors import case_for, cases_for, member_of
+from orders.doors import case_for, cases_for
 from orders.lifecycle import CHANGEABLE
-from orders.models import Case, Item, Practice, Prescription
+from orders.models import Case, Practice, Prescription
 from orders.packs import PACKS, kept_until
 from orders.patients import tidy
-from orders.sheet import OrderSheet
 from orders.trail import trail_of
 from orders.versions import differences
 
@@ -102,66 +100,6 @@ def with_changes(versions: list[Prescription], practice: Practice) -> list[tuple
     before = [None, *versions[:-1]]
     pairs = [(new, differences(old, new, practice) if old else []) for old, new in zip(before, versions, strict=True)]
     return pairs[::-1]
-
-
-@require_http_methods(["GET", "POST"])
-def new(request: HttpRequest) -> HttpResponse:
-    """The order form, empty."""
-    practice = member_of(who(request)).practice
-    sheet = OrderSheet(practice, request.POST if request.method == "POST" else None)
-    return order_form(request, practice, sheet, lambda: intake.open_case(who(request), **sheet.facts()))
-
-
-@require_http_methods(["GET", "POST"])
-def edit(request: HttpRequest, number: str) -> HttpResponse:
-    """The order form with the facts of the draft."""
-    found = case_for(who(request), number)
-    data = request.POST if request.method == "POST" else None
-    sheet = OrderSheet(found.practice, data, intake.draft_of(found), another="another" in request.GET)
-
-    def change() -> Case:
-        intake.edit_draft(who(request), found, **sheet.facts(), seen=request.POST.get("seen", ""))
-        return found
-
-    return order_form(request, found.practice, sheet, change, found)
-
-
-def order_form(
-    request: HttpRequest, practice: Practice, sheet: OrderSheet, write: Callable[[], Case], found: Case | None = None
-) -> HttpResponse:
-    """Show the form, or write what was sent and go on to the case, or to the form for one more tooth."""
-    status = 200
-    if request.method == "POST":
-        try:
-            if sheet.is_valid():
-                return after_order(request, write())
-        except Refusal as refusal:
-            sheet.show(refusal)
-        status = 422
-    # What the form was opened with: another draft by the time it is sent back is somebody else's work.
-    seen = request.POST.get("seen") or (seal.mark(found, intake.draft_of(found)) if found else "")
-    context = {"sheet": sheet, "practice": practice, "case": found, "systems": systems_of(practice), "seen": seen}
-    return render(request, "orders/order_form.html", context, status=status)
-
-
-def after_order(request: HttpRequest, found: Case) -> HttpResponse:
-    """To where the person wanted to go."""
-    if "another" in request.POST:
-        messages.success(request, f"The draft of case {found.number} is saved. Add the next tooth below.")
-        return redirect(f"{edit_address(found)}?another=1#another")
-    messages.success(request, f"The draft of case {found.number} is saved. It is not signed yet.")
-    return redirect("orders:case", found.number)
-
-
-def edit_address(found: Case) -> str:
-    """Where the draft is edited."""
-    return redirect("orders:edit", found.number).url
-
-
-def systems_of(practice: Practice) -> list[str]:
-    """Implant systems that the practice has written before, to choose from."""
-    written = Item.objects.filter(prescription__case__practice=practice).exclude(system="")
-    return list(written.order_by("system").values_list("system", flat=True).distinct()[:40])
 
 
 def verb(do: Verb, said: str, then: str = "orders:case") -> View:

@@ -7,6 +7,10 @@ from orders import pages as shown
 from orders import version_pages as versions
 from orders.day import pages as day
 from orders.day import search_pages as search
+from orders.form import api as form_api
+from orders.form import pages as form
+from orders.implant import api as implant_api
+from orders.implant import pages as implant
 from orders.talk import urls as talk
 from orders.treatment import api as treatment_api
 from orders.treatment import pages as treatment
@@ -14,10 +18,12 @@ from orders.treatment import pages as treatment
 pages: list[URLPattern] = [
     path("cases", shown.cases, name="cases"),
     path("cases.csv", day.cases_csv, name="export"),
-    path("cases/new", shown.new, name="new"),
+    path("cases/new", form.new, name="new"),
+    path("cases/check", form.check, name="check"),
     path("cases/search", search.search, name="search"),
     path("cases/<str:number>", shown.case, name="case"),
-    path("cases/<str:number>/prescription", shown.edit, name="edit"),
+    path("cases/<str:number>/prescription", form.edit, name="edit"),
+    path("cases/<str:number>/check", form.recheck, name="recheck"),
     path("cases/<str:number>/sign", shown.sign, name="sign"),
     path("cases/<str:number>/amend", shown.amend, name="amend"),
     path("cases/<str:number>/discard", shown.discard, name="discard"),
@@ -26,6 +32,7 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/hold", shown.put_on_hold, name="hold"),
     path("cases/<str:number>/resume", shown.resume, name="resume"),
     path("cases/<str:number>/versions/<int:version>", versions.version, name="version"),
+    path("cases/<str:number>/implant", implant.implant, name="implant"),
     path("cases/<str:number>/treatment", treatment.treatment, name="treatment"),
     path("cases/<str:number>/plan", treatment.plan, name="plan"),
     path("cases/<str:number>/evaluation", treatment.evaluate, name="evaluate"),
@@ -43,6 +50,7 @@ pages: list[URLPattern] = [
 
 programs: list[URLPattern] = [
     path("cases", api.Cases.as_view(), name="cases"),
+    path("checks", form_api.checks, name="checks"),
     path("cases/<str:number>", api.case, name="case"),
     path("cases/<str:number>/prescription", api.prescription, name="prescription"),
     path("cases/<str:number>/sign", api.sign, name="sign"),
@@ -53,6 +61,7 @@ programs: list[URLPattern] = [
     path("cases/<str:number>/hold", api.put_on_hold, name="hold"),
     path("cases/<str:number>/resume", api.resume, name="resume"),
     path("cases/<str:number>/versions/<int:version>", versions.version_program, name="version"),
+    path("cases/<str:number>/implant", implant_api.ImplantView.as_view(), name="implant"),
     path("cases/<str:number>/treatment", treatment_api.treatment, name="treatment"),
     path("cases/<str:number>/plan", treatment_api.plan, name="plan"),
     path("cases/<str:number>/evaluations", treatment_api.evaluations, name="evaluations"),

@@ -47,7 +47,7 @@ def sheet(*teeth: dict[str, str], initial: int = 0, **facts: str) -> dict[str, s
     """What the form sends for a whole order."""
     seat = build.seat_in(15).astimezone(ZoneInfo("America/New_York"))
     day = {"seat_day": f"{seat:%Y-%m-%d}", "seat_time": f"{seat:%H:%M}"}
-    order = {"patient_ref": "K-2041", "stage": "final", "note": "", **day, **facts}
+    order = {"patient_ref": "K-2041", "stage": "final", "allergy": "none", "note": "", **day, **facts}
     forms = {"items-TOTAL_FORMS": str(len(teeth) or 1), "items-INITIAL_FORMS": str(initial)}
     sent = {name: value for one in teeth or (tooth(0),) for name, value in one.items()}
     return {**order, **forms, **sent}
@@ -130,12 +130,11 @@ def test_an_appointment_is_by_the_practices_clock(client: Client) -> None:
         ({"abutment_material": ""}, "abutment_material", "Choose the material"),
         ({"abutment_material": "pmma"}, "abutment_material", "PMMA is not possible for a final abutment"),
         ({"crown_material": "pmma"}, "crown_material", "PMMA is not possible for a final crown"),
-        ({"shade": ""}, "shade", "as on your shade guide"),
         ({"abutment_shade": "s" * 21}, "abutment_shade", "more than 20 characters"),
         ({"retention": "screw"}, "retention", "order a one-piece crown"),
-        ({"system": ""}, "system", "Give the implant system"),
-        ({"connection": ""}, "connection", "Choose the connection"),
-        ({"platform": ""}, "platform", "in millimetres"),
+        ({"chart": "21"}, "tooth", "The chart says another tooth"),
+        ({"scan_platform": "3.5"}, "scan_platform", "V06"),
+        ({"angle": "many"}, "angle", "Enter a whole number"),
         ({"platform": "wide"}, "platform", "Enter a number"),
         ({"product": "crown"}, "abutment_material", "This product has no abutment"),
         ({"product": "abutment"}, "crown_material", "This product has no crown"),
@@ -157,6 +156,9 @@ def test_a_fault_of_a_tooth_is_shown_at_its_field(
         ({"patient_ref": ""}, "patient_ref", "Give a code of your own"),
         ({"patient_ref": "Anna Smith"}, "patient_ref", "Never a name"),
         ({"stage": ""}, "stage", "provisional or final"),
+        ({"allergy": ""}, "allergy", "none, unknown or yes"),
+        ({"allergy": "yes"}, "allergens", "what the patient does not bear"),
+        ({"disinfected_minutes": "0"}, "disinfected_minutes", "from 1 to"),
         ({"seat_time": ""}, "seat_time", "Give the time"),
         ({"seat_day": ""}, "seat_day", "Give the day"),
         ({"seat_day": f"{timezone.now() - timedelta(days=3):%Y-%m-%d}"}, "seat_day", "has passed"),
@@ -177,7 +179,7 @@ def test_a_fault_of_the_order_is_shown_at_its_field(
 
 
 def test_what_was_typed_is_still_there_after_a_refusal(browser: Client) -> None:
-    answer = browser.post("/cases/new", sheet(tooth(0, shade=""), note="Light contacts."))
+    answer = browser.post("/cases/new", sheet(tooth(0, crown_material=""), note="Light contacts."))
     assert 'value="K-2041"' in answer.content.decode()
     assert "Light contacts." in answer.content.decode()
 

@@ -1,0 +1,54 @@
+"""The check of an order for programs: the same examination, nothing is written."""
+
+from typing import Any
+
+from drf_spectacular.utils import extend_schema
+from rest_framework import serializers
+from rest_framework.decorators import api_view
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from labqueue.base.api import person
+from orders.api import parsed
+from orders.check import examine
+from orders.doors import member_of
+from orders.facts import OrderFacts
+from orders.findings import Finding, Severity
+from orders.form.checked import promise_of
+from orders.intake import foreign_practice, tidied
+from orders.order_serializers import CaseIn
+
+
+class FoundOut(serializers.Serializer[Finding]):
+    """One thing that was found: which rule, what it does, of which field, and what would satisfy it."""
+
+    rule = serializers.CharField()
+    severity = serializers.CharField(help_text="refuse, hold, override, warn, ask or default")
+    field = serializers.CharField(help_text="Such as `items.0.shade`.")
+    sentence = serializers.CharField(source="__str__")
+    line = serializers.IntegerField(help_text="Of the piece; 0 is the whole order.")
+
+
+class CheckedOut(serializers.Serializer[Any]):
+    """An order as it would be taken now."""
+
+    findings = FoundOut(many=True)
+    due_at = serializers.DateTimeField(allow_null=True, help_text="When the case would leave the laboratory.")
+    seat_from = serializers.DateField(allow_null=True, help_text="By the usual working days.")
+    conflict = serializers.CharField()
+
+
+@extend_schema(operation_id="orders_check", request=CaseIn, responses=CheckedOut)
+@api_view(["POST"])
+def checks(request: Request) -> Response:
+    """Everything that is to be said of an order. It is not kept."""
+    practice = member_of(person(request)).practice
+    facts = parsed(CaseIn, request).facts()
+    wrong = foreign_practice(facts.pop("practice"), practice)
+    foreign = [Finding(one.code, Severity.REFUSE, one.field, one.message) for one in wrong]
+    order = tidied(OrderFacts(**facts))
+    examined = examine(order, practice)
+    promise = promise_of(order, examined, practice)
+    said = {name: getattr(promise, name, None) for name in ("due_at", "seat_from")}
+    body = {"findings": [*foreign, *examined.findings], **said, "conflict": promise.conflict if promise else ""}
+    return Response(CheckedOut(body).data)

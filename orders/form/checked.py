@@ -1,0 +1,91 @@
+"""What is said of an order while it is filled in: by the same examination that it is written and signed by."""
+
+from dataclasses import dataclass, field
+
+from django.utils import timezone
+
+from orders import due, teeth
+from orders.check import Examined, as_of, examine
+from orders.facts import OrderFacts
+from orders.findings import REASONED, Finding, Severity
+from orders.form.sheet import OrderSheet
+from orders.intake import tidied
+from orders.materials import Kind, Material
+from orders.models import Case, Item, Practice, Reason
+from orders.reasons import Asked, answered, asked
+
+
+@dataclass
+class Checked:
+    """The findings of an order in words, by what they do; nothing but `unread` where the form cannot be read."""
+
+    unread: list[str] = field(default_factory=list)
+    refused: list[str] = field(default_factory=list)
+    holds: list[str] = field(default_factory=list)
+    left: list[str] = field(default_factory=list)
+    wanted: list[Asked] = field(default_factory=list)
+    promise: due.Promise | None = None
+
+    @property
+    def clear(self) -> bool:
+        """Whether nothing keeps the order from being signed and begun."""
+        return not (self.unread or self.refused or self.holds or any(not one.text for one in self.wanted))
+
+
+def check(sheet: OrderSheet, practice: Practice, case: Case | None) -> Checked:
+    """The order of a sheet that was sent, examined; nothing is written."""
+    if not sheet.is_valid():
+        return Checked(unread=unread(sheet))
+    order = tidied(OrderFacts(**sheet.facts()))
+    examined = examine(as_of(case, order) if case else order, practice, case)
+    by = {severity: words_of(examined, severity, practice) for severity in Severity}
+    return Checked(
+        refused=by[Severity.REFUSE],
+        holds=by[Severity.HOLD],
+        left=by[Severity.ASK],
+        wanted=reasons_wanted(examined, order),
+        promise=promise_of(order, examined, practice),
+    )
+
+
+def unread(sheet: OrderSheet) -> list[str]:
+    """What cannot be read yet, each with the name of its field."""
+    said = []
+    for form in [sheet.order, *sheet.teeth.forms]:
+        for name, errors in form.errors.items():
+            label = form.fields[name].label if name in form.fields else ""
+            said += [f"{label}: {error}" if label else str(error) for error in errors]
+    return said
+
+
+def words_of(examined: Examined, severity: Severity, practice: Practice) -> list[str]:
+    """The findings of one severity, each once, a piece's with its tooth."""
+    found = [one for one in examined.findings if one.severity == severity]
+    return list(dict.fromkeys(words(one, examined.pieces, practice) for one in found))
+
+
+def words(found: Finding, pieces: list[Item], practice: Practice) -> str:
+    """A finding for people."""
+    piece = next((one for one in pieces if found.line and one.line == found.line), None)
+    place = f"Tooth {teeth.shown(piece.tooth, practice.notation)}: " if piece and piece.tooth else ""
+    return f"{place}{found}"
+
+
+def reasons_wanted(examined: Examined, order: OrderFacts) -> list[Asked]:
+    """One input for each thing that wants a reason, with what was typed so far."""
+    given = answered(order.reasons, examined.findings, examined.pieces)
+    weighed = [
+        (one, Reason(text=given[one.rule, one.line]) if (one.rule, one.line) in given else None)
+        for one in examined.findings
+        if one.severity in REASONED
+    ]
+    return asked(weighed, examined.pieces)
+
+
+def promise_of(order: OrderFacts, examined: Examined, practice: Practice) -> due.Promise | None:
+    """The date by the usual days, where it is known what is made."""
+    pieces = [one for one in examined.pieces if one.kind in Kind.values and one.material in Material.values]
+    if not pieces or due.far_faults(order.seat_at, timezone.now()):
+        return None
+    makes = [piece.make for piece in pieces]
+    return due.promise_for(due.way_to(practice), order.seat_at, makes, timezone.now(), due.terms_of(order))

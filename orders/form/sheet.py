@@ -1,0 +1,161 @@
+"""The order form as a whole: the case and its teeth on one sheet, and where each fault of an order is shown."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from typing import Any
+
+from django.forms import BaseFormSet, formset_factory
+from django.http import QueryDict
+
+from labqueue.base.errors import Fault, Refusal
+from orders import reasons, teeth
+from orders.appointment import appointment_values
+from orders.choices import Impression
+from orders.facts import ItemFacts, OrderFacts, ReasonFacts, order_facts
+from orders.form.order import ASKED, HOW_IT_COMES, OPENED_WITH, OrderForm
+from orders.form.tooth import ASKED as ASKED_OF
+from orders.form.tooth import LABEL, PRODUCTS, Piece, ToothForm, material_field, shade_field
+from orders.materials import Kind
+from orders.models import Practice, Prescription
+
+MOST = 64
+
+
+class OrderSheet:
+    """The whole form. `begin` is what it begins with; `draft` the version that it changes, None for a new case."""
+
+    def __init__(
+        self,
+        practice: Practice,
+        data: QueryDict | None,
+        begin: OrderFacts | None = None,
+        draft: Prescription | None = None,
+        another: bool = False,
+    ) -> None:
+        self.data, self.draft = data, draft
+        facts = begin or (order_facts(draft.case, draft) if draft else None)
+        signed = draft is not None and draft.case.current_id is not None
+        self.order = OrderForm(practice, data, initial=order_values(facts, practice), signed=signed)
+        initial = [tooth_values(pieces, practice) for pieces in teeth_of(facts.items if facts else ())]
+        saved = bool(draft and initial)
+        extra = 1 if another or not initial else 0
+        sheet = formset_factory(ToothForm, extra=extra, can_delete=saved, max_num=MOST, absolute_max=MOST)
+        self.teeth: BaseFormSet[ToothForm] = sheet(data, initial=initial, prefix="items")
+        for form in self.teeth.extra_forms:
+            form.fields["notation"].initial = practice.notation
+            form.empty_permitted = saved
+        for form in self.teeth.initial_forms if saved else ():
+            form.fields["DELETE"].label = "Take this tooth out"
+
+    @property
+    def comes_as_usual(self) -> str:
+        """How it comes, in words, where that is said already; empty where something of it is still to be said.
+
+        Minutes in the disinfectant and the day of a scan are of this order only, so nothing is folded without them.
+        """
+        said = {name: self.order[name].value() for name in HOW_IT_COMES}
+        scan = said["impression"] == Impression.SCAN
+        moulded = () if scan else ("analog", "disinfected_with", "disinfected_minutes")
+        needed = ("impression", "opposing", "bite", *moulded)
+        wrong = self.order.is_bound and set(self.order.errors) & {*HOW_IT_COMES, "scanned_on"}
+        if wrong or any(not said[name] for name in needed) or (scan and not self.order["scanned_on"].value()):
+            return ""
+        labels = [str(Impression(said["impression"]).label)] if said["impression"] in Impression.values else []
+        treated = [] if scan else [f"disinfected with {said['disinfected_with']}, {said['disinfected_minutes']} min"]
+        return ", ".join([*labels, *treated])
+
+    def is_valid(self) -> bool:
+        """Whether everything could be read."""
+        return all([self.order.is_valid(), self.teeth.is_valid()])
+
+    @property
+    def pieces(self) -> list[tuple[ToothForm, Piece]]:
+        """The pieces of all teeth in their order, each with the form that it comes from."""
+        return [(form, piece) for form in self.teeth.forms for piece in form.pieces]
+
+    def facts(self) -> dict[str, Any]:
+        """As the verbs of `orders.intake` take them."""
+        sent = reasons.sent(self.data or {})
+        given = {**self.order.facts(), "items": [piece.facts for _, piece in self.pieces], "reasons": sent}
+        return self._kept(self.draft, given) if self.draft else given
+
+    def _kept(self, draft: Prescription, given: dict[str, Any]) -> dict[str, Any]:
+        """What the form gives, and what it does not ask for as the draft says it."""
+        before = order_facts(draft.case, draft)
+        items = [kept_item(before.items, piece) for _, piece in self.pieces]
+        said = [*given["reasons"], *unsaid(before.reasons, given["reasons"])]
+        once = {name: value for name, value in given.items() if name not in OPENED_WITH}
+        return {**once, "items": items, "reasons": said}
+
+    def show(self, refusal: Refusal) -> None:
+        """Put every fault at its field, or at the top where there is none."""
+        pieces = self.pieces
+        for fault in refusal.faults:
+            if fault.field.startswith("items."):
+                self._show_at(pieces, fault)
+                continue
+            field = "seat_day" if fault.field == "seat_at" else fault.field
+            self.order.add_error(field if field in self.order.fields else None, fault.message)
+
+    @staticmethod
+    def _show_at(pieces: Sequence[tuple[ToothForm, Piece]], fault: Fault) -> None:
+        _, index, name = fault.field.split(".")
+        form, piece = pieces[int(index)]
+        kind = piece.facts.kind
+        own = {"kind": "product", "material": material_field(kind), "shade": shade_field(kind)}
+        field = own.get(name, name)
+        place = field if field in form.fields else None
+        if fault.message not in form.errors.get(place or "__all__", []):
+            form.add_error(place, fault.message)
+
+
+def unsaid(before: Iterable[ReasonFacts], now: Iterable[ReasonFacts]) -> list[ReasonFacts]:
+    """The reasons of a draft that the form did not give anew."""
+    said = {(one.rule, reasons.tooth_of(one)) for one in now}
+    return [one for one in before if (one.rule, reasons.tooth_of(one)) not in said]
+
+
+def kept_item(before: Sequence[ItemFacts], piece: Piece) -> ItemFacts:
+    """A piece of the form, with what was said of the same piece beyond the form."""
+    there = {(one.tooth, one.kind): one for one in before}
+    item = piece.facts
+    try:
+        old = there.get((str(teeth.read(item.tooth, item.notation)), item.kind))
+    except Refusal:
+        return item
+    return replace(old, **{name: getattr(item, name) for name in piece.asked}) if old else item
+
+
+def order_values(facts: OrderFacts | None, practice: Practice) -> dict[str, Any]:
+    """What the form shows of an order."""
+    if facts is None:
+        return {}
+    values = {name: getattr(facts, name) for name in ("patient_ref", "stage", *ASKED, *OPENED_WITH)}
+    return {**values, **appointment_values(facts.seat_at, practice)}
+
+
+def teeth_of(items: Sequence[ItemFacts]) -> list[list[ItemFacts]]:
+    """The pieces of an order, those of one tooth together."""
+    found: dict[str, list[ItemFacts]] = {}
+    for item in items:
+        found.setdefault(item.tooth, []).append(item)
+    return list(found.values())
+
+
+def tooth_values(pieces: list[ItemFacts], practice: Practice) -> dict[str, Any]:
+    """What the form shows of the pieces of one tooth, which is written in FDI or not known yet."""
+    by_kind = {item.kind: item for item in pieces}
+    product = next(code for code, (_, made) in PRODUCTS.items() if set(made) == by_kind.keys())
+    lower = by_kind.get(Kind.ABUTMENT, pieces[0])
+    fdi = int(lower.tooth) if lower.tooth else None
+    values: dict[str, Any] = {}
+    for kind, item in by_kind.items():
+        asked = (*ASKED_OF[kind], *(LABEL if len(pieces) == 1 else ()))
+        values |= {name: getattr(item, name) for name in asked}
+        values |= {material_field(kind): item.material, shade_field(kind): item.shade}
+    values["engaging"] = "" if values.get("engaging", True) else "no"
+    values["contacts"] = "" if values.get("contacts") == "normal" else values.get("contacts", "")
+    if values.get("retention") and not (Kind.SCREW_CROWN in by_kind and values["retention"] == "angled_screw"):
+        values["retention"] = ""
+    where = {"chart": str(fdi) if fdi else "", "tooth": teeth.sign(fdi, practice.notation) if fdi else ""}
+    return {**values, **where, "notation": practice.notation, "product": product}

@@ -1,0 +1,48 @@
+"""The fields that the two forms of an order are made of."""
+
+from typing import Any
+
+from django import forms
+from django.db.models import TextChoices
+
+
+def select(label: str, words: type[TextChoices], unsaid: str = "Not said", help_text: str = "") -> forms.ChoiceField:
+    """One word of a list, or none."""
+    return forms.ChoiceField(label=label, required=False, choices=[("", unsaid), *words.choices], help_text=help_text)
+
+
+def several(label: str, words: type[TextChoices], help_text: str = "") -> forms.MultipleChoiceField:
+    """Several words of a list."""
+    widget = forms.CheckboxSelectMultiple
+    return forms.MultipleChoiceField(
+        label=label, required=False, choices=words.choices, widget=widget, help_text=help_text
+    )
+
+
+def text(label: str, help_text: str = "", **attributes: Any) -> forms.CharField:
+    """A short text. Its end is said by the rules, not by the browser."""
+    widget = forms.TextInput(attrs={"autocomplete": "off", **attributes})
+    return forms.CharField(label=label, required=False, help_text=help_text, widget=widget)
+
+
+def length(label: str, help_text: str = "") -> forms.DecimalField:
+    """Millimetres."""
+    widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 5, "autocomplete": "off"})
+    return forms.DecimalField(label=label, required=False, widget=widget, help_text=help_text)
+
+
+def whole(label: str, help_text: str = "") -> forms.IntegerField:
+    """A whole number."""
+    widget = forms.TextInput(attrs={"inputmode": "numeric", "size": 4, "autocomplete": "off"})
+    return forms.IntegerField(label=label, required=False, widget=widget, help_text=help_text)
+
+
+def tick(label: str, help_text: str = "") -> forms.BooleanField:
+    """Yes where it is ticked."""
+    return forms.BooleanField(label=label, required=False, help_text=help_text)
+
+
+def day(label: str, help_text: str = "") -> forms.DateField:
+    """A date."""
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    return forms.DateField(label=label, required=False, widget=widget, help_text=help_text)
