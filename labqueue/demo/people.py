@@ -50,7 +50,9 @@ def _practice(cast: Cast, facts: Mapping[str, Any], index: int, names: Iterator[
     signer = _person("practice" if index == 0 else f"dr-{practice.code}", Role.PRACTICE, next(names))
     helper = _person(f"desk-{practice.code}", Role.PRACTICE, next(names))
     licence = f"D-{40211 + 137 * index}"
-    cast.signers.append(Member.objects.create(user=signer, practice=practice, may_sign=True, licence_number=licence))
+    cast.signers.append(
+        Member.objects.create(user=signer, practice=practice, may_sign=True, may_approve=True, licence_number=licence)
+    )
     Member.objects.create(user=helper, practice=practice)
     cast.practices.append(practice)
     cast.preparers.append(helper)

@@ -25,7 +25,7 @@ from orders.talk.forms import DesignForm, TextForm
 from orders.talk.reads import Line, may_approve, may_write, message_of, talk_of
 from orders.talk.write import write as write_it
 
-NOTE, ANSWER, CHANGES = "Note", "Your answer", "What is to be changed"
+NOTE, ANSWER, TOLD, CHANGES = "Note", "Your answer", "What the practice said", "What is to be changed"
 
 
 @require_GET
@@ -40,7 +40,7 @@ def show(request: HttpRequest, case: Case, refused: HouseForm | None = None) -> 
     context = {
         "case": case,
         "talk": talk,
-        "asked": [(line, answer_form(line, refused)) for line in talk.open],
+        "asked": [(line, answer_form(who(request), line, refused)) for line in talk.open],
         "note_form": refused if is_at(refused, "note") else TextForm("note", NOTE),
         "may_write": may_write(who(request)),
         "may_approve": may_approve(who(request)),
@@ -55,10 +55,11 @@ def is_at(form: HouseForm | None, at: str) -> bool:
     return form is not None and getattr(form, "at", "") == at
 
 
-def answer_form(line: Line, refused: HouseForm | None) -> HouseForm:
+def answer_form(user: User, line: Line, refused: HouseForm | None) -> HouseForm:
     """The form under a question, with what was typed where it was refused."""
     at = str(line.message.pk)
-    label = CHANGES if line.message.kind == Message.Kind.APPROVAL else ANSWER
+    answers = TOLD if user.works_here else ANSWER
+    label = CHANGES if line.message.kind == Message.Kind.APPROVAL else answers
     return refused if refused is not None and is_at(refused, at) else TextForm(at, label)
 
 
@@ -83,7 +84,7 @@ def answer(request: HttpRequest, number: str, pk: int) -> HttpResponse:
     """The answer to a question."""
     case = case_for(who(request), number)
     asked = message_of(case, pk)
-    form = TextForm(str(pk), ANSWER, request.POST)
+    form = TextForm(str(pk), TOLD if who(request).works_here else ANSWER, request.POST)
     return sent(request, case, form, lambda said: answer_it(who(request), case, asked, said["text"]))
 
 

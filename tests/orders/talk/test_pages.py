@@ -31,7 +31,7 @@ def test_the_laboratory_reads_names() -> None:
     page = text(browser(cast.manager()).get(f"/cases/{case.number}/talk"))
     assert "Assistant-northgate Test" in page
     assert "Tessa Test" in page
-    assert "Write down what the practice said" in page
+    assert "What the practice said" in page
 
 
 def test_who_only_ships_reads_and_writes_nothing() -> None:
