@@ -92,6 +92,17 @@ TABLE: dict[str, frozenset[Role]] = {
     "api:answer": PRACTICE | FLOOR,
     "api:approve": PRACTICE,
     "api:ask-approval": FLOOR,
+    # Orders: files
+    "orders:files": EVERYBODY,
+    "POST orders:files": PRACTICE | FLOOR,
+    "orders:file": EVERYBODY,
+    "orders:preview": EVERYBODY,
+    "orders:withdraw": PRACTICE | FLOOR,
+    "api:files": EVERYBODY,
+    "POST api:files": PRACTICE | FLOOR,
+    "api:file": EVERYBODY,
+    "DELETE api:file": PRACTICE | FLOOR,
+    "api:file-content": EVERYBODY,
     # Production
     "production:stations": BENCH,
     "production:bench": BENCH,

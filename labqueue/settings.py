@@ -61,6 +61,7 @@ MIDDLEWARE = [
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
+    "labqueue.base.uploads.Door",
     "labqueue.base.plain_text.PlainText",
     "labqueue.base.pages.RefusalPages",
     "labqueue.guard.Gate",
@@ -138,7 +139,14 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 WHITENOISE_USE_FINDERS = True
+# A body is at most this large, in bytes; at the addresses of files it may be as large as a file and what is around it.
 DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
+UPLOAD_ADDRESSES = frozenset({"orders:files", "api:files"})
+UPLOAD_MAX_FILE = 200_000_000
+UPLOAD_MAX_BODY = 2 * UPLOAD_MAX_FILE
+DATA_UPLOAD_MAX_NUMBER_FILES = 1
+FILE_UPLOAD_HANDLERS = ["labqueue.base.uploads.Capped"]
+FILE_UPLOAD_TEMP_DIR = environment.folder_in(STORAGE_DIR, "incoming")
 
 # Interface for programs
 REST_FRAMEWORK = {

@@ -5,6 +5,7 @@ from django.urls import URLPattern, path
 from orders import api, people_pages, practice_pages
 from orders import pages as shown
 from orders import version_pages as versions
+from orders.attachments import urls as attachments
 from orders.day import pages as day
 from orders.day import search_pages as search
 from orders.form import api as form_api
@@ -37,6 +38,7 @@ pages: list[URLPattern] = [
     path("cases/<str:number>/plan", treatment.plan, name="plan"),
     path("cases/<str:number>/evaluation", treatment.evaluate, name="evaluate"),
     *talk.pages,
+    *attachments.pages,
     path("calendar", day.feeds, name="feeds"),
     path("calendar/closed", day.close, name="close-day"),
     path("calendar/closed/<int:pk>/reopen", day.reopen, name="reopen-day"),
@@ -67,4 +69,5 @@ programs: list[URLPattern] = [
     path("cases/<str:number>/evaluations", treatment_api.evaluations, name="evaluations"),
     path("cases/<str:number>/carry", treatment_api.carry, name="carry"),
     *talk.programs,
+    *attachments.programs,
 ]

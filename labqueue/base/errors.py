@@ -58,6 +58,13 @@ class Conflict(Refusal):
     title = "Not possible now"
 
 
+class TooLarge(Refusal):
+    """It is more than is taken here; the body was not read."""
+
+    status = 413
+    title = "Too large"
+
+
 def refuse(code: str, message: str, field: str = "", kind: type[Refusal] = Refusal) -> Refusal:
     """A refusal with one fault, to be raised: `raise refuse("tooth", "…", field="tooth")`."""
     return kind([Fault(code, message, field)])

@@ -1,10 +1,12 @@
 """The store of finished papers: each file is named by its own hash, is complete or not there, and is never changed."""
 
+import fcntl
 import hashlib
 import os
 import re
 import tempfile
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import IO, NamedTuple
 
@@ -48,6 +50,35 @@ def open_file(name: str) -> IO[bytes]:
     if not NAME.fullmatch(name):
         raise ValueError(f"{name!r} is not the name of a stored file")
     return (root() / name).open("rb")
+
+
+@contextmanager
+def keeping() -> Iterator[None]:
+    """While a file is stored and its row written, nobody forgets a file: it could be the very one."""
+    with locked(fcntl.LOCK_SH):
+        yield
+
+
+def forget(name: str, is_used: Callable[[], bool]) -> bool:
+    """Take a file out of the store unless a row uses it; whether it is gone. Waits for those who are `keeping`.
+
+    Equal files are one, so `is_used` asks about every row that may speak of it. Raises ValueError for no name.
+    """
+    if not NAME.fullmatch(name):
+        raise ValueError(f"{name!r} is not the name of a stored file")
+    with locked(fcntl.LOCK_EX):
+        if is_used():
+            return False
+        (root() / name).unlink(missing_ok=True)
+        return True
+
+
+@contextmanager
+def locked(how: int) -> Iterator[None]:
+    """The lock of the whole store, shared or exclusive; it ends with the process that holds it."""
+    with (Path(settings.STORAGE_DIR) / "files.lock").open("ab") as file:
+        fcntl.flock(file, how)
+        yield
 
 
 def root() -> Path:

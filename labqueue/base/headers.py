@@ -19,15 +19,18 @@ POLICY = "; ".join(
     ]
 )
 
+# For files that people sent: should a browser open one all the same, it may run nothing and reach nobody.
+SANDBOX = f"{POLICY}; sandbox"
+
 
 class ContentSecurityPolicy:
-    """Middleware: the policy on every answer, and no caching of what a signed-in person sees."""
+    """Middleware: the policy on every answer that has no stricter one, and no caching of what a person sees."""
 
     def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
         self.get_response = get_response
 
     def __call__(self, request: HttpRequest) -> HttpResponse:
         response = self.get_response(request)
-        response.headers["Content-Security-Policy"] = POLICY
+        response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers.setdefault("Cache-Control", "no-store")
         return response

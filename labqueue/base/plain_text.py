@@ -4,13 +4,12 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from typing import IO, Any
 
-from django.http import HttpRequest, HttpResponse, JsonResponse
+from django.http import HttpRequest, HttpResponse
 from rest_framework.exceptions import ParseError
 from rest_framework.parsers import JSONParser
 
 from labqueue.base import problems
 from labqueue.base.errors import Fault, Unreadable
-from labqueue.base.pages import show_refusal
 
 # NUL, which PostgreSQL does not take, and halves of surrogate pairs, which UTF-8 does not know.
 NO_TEXT = re.compile("[\0\ud800-\udfff]")
@@ -25,7 +24,7 @@ class PlainText:
     def __call__(self, request: HttpRequest) -> HttpResponse:
         given = [("", request.path), *pairs(request)]
         faults = [fault(name) for name, text in given if NO_TEXT.search(name + text)]
-        return refused(request, Unreadable(faults)) if faults else self.get_response(request)
+        return problems.refused(request, Unreadable(faults)) if faults else self.get_response(request)
 
 
 class PlainJSON(JSONParser):
@@ -74,11 +73,3 @@ def fault(field: str) -> Fault:
 def clean(name: str) -> str:
     """A name as it can be shown."""
     return NO_TEXT.sub("\N{REPLACEMENT CHARACTER}", name)
-
-
-def refused(request: HttpRequest, refusal: Unreadable) -> HttpResponse:
-    """Problem details for programs, a page for people."""
-    if not request.path.startswith("/api/"):
-        return show_refusal(request, refusal)
-    body = problems.body(refusal.status, refusal.title, list(refusal.faults))
-    return JsonResponse(body, status=refusal.status, content_type=problems.MEDIA_TYPE)

@@ -2,12 +2,13 @@
 
 from typing import Any
 
-from django.http import HttpRequest, JsonResponse
+from django.http import HttpRequest, HttpResponse, JsonResponse
 from rest_framework import exceptions
 from rest_framework.response import Response
 from rest_framework.views import exception_handler
 
 from labqueue.base.errors import Conflict, Fault, Forbidden, NotFound, Refusal
+from labqueue.base.pages import show_refusal
 
 MEDIA_TYPE = "application/problem+json"
 # The framework's errors of the same status bear our title, since a type has one title.
@@ -74,3 +75,11 @@ def join(path: str, key: str) -> str:
 def plain(request: HttpRequest, status: int, title: str, message: str) -> JsonResponse:
     """For errors outside DRF (unknown address, crash) under the interface's path."""
     return JsonResponse(body(status, title, [Fault("error", message)]), status=status, content_type=MEDIA_TYPE)
+
+
+def refused(request: HttpRequest, refusal: Refusal) -> HttpResponse:
+    """For refusals at the door, before any view: problem details for programs, a page for people."""
+    if not request.path.startswith("/api/"):
+        return show_refusal(request, refusal)
+    document = body(refusal.status, refusal.title, list(refusal.faults))
+    return JsonResponse(document, status=refusal.status, content_type=MEDIA_TYPE)

@@ -80,3 +80,8 @@ class Attachment(models.Model):
     def filename(self) -> str:
         """What the file is called for those who download it: `photo_shade-3.jpeg`."""
         return f"{self.role}-{self.number}.{self.type}"
+
+    @property
+    def share(self) -> float:
+        """How far a worker has looked through it."""
+        return self.progress / 100
