@@ -104,7 +104,17 @@ def appointment(days: int = 30) -> datetime:
     return datetime(day.year, day.month, day.day, 14, tzinfo=ZONE)
 
 
-IMPLANT = {"system": "Averin C", "connection": "conical", "platform": "4.3"}
+IMPLANT = {"system": "Averin C", "connection": "conical", "platform": "4.3", "level": "bone"}
+# What the impression brings, and that somebody asked for allergies.
+REST = {
+    "impression": "open_tray",
+    "analog": "laboratory",
+    "opposing": "impression",
+    "bite": "record",
+    "disinfected_with": "Disinfectant bath",
+    "disinfected_minutes": 10,
+    "allergy": "none",
+}
 
 
 def order() -> dict[str, Any]:
@@ -113,7 +123,7 @@ def order() -> dict[str, Any]:
     abutment = {"kind": "abutment", "material": "titanium", **tooth, **IMPLANT}
     crown = {"kind": "crown", "material": "zirconia_4y", "shade": "N2", **tooth}
     seat_at = appointment().isoformat()
-    return {"patient_ref": "KO2041", "stage": "final", "seat_at": seat_at, "items": [abutment, crown]}
+    return {"patient_ref": "KO2041", "stage": "final", "seat_at": seat_at, "items": [abutment, crown], **REST}
 
 
 def lots(house: House) -> None:
@@ -174,9 +184,14 @@ def ordered_and_signed(house: House) -> str:
 
 
 def released(house: House, number: str) -> tuple[dict[str, Any], dict[str, Any]]:
-    """Accepted and released by the manager; two pieces with their own routes are on the floor."""
+    """Accepted by the manager, the implant read again by somebody else, released: two pieces with their own routes."""
     house.technician.ask("POST", f"cases/{number}/accept", expect=403)
     house.manager.ask("POST", f"cases/{number}/accept")
+    assert "A second person" in house.manager.ask("POST", f"cases/{number}/release", expect=409)["detail"]
+    read = {"tooth": "8", "notation": "universal", "kind": "abutment", "read_off": "sticker", **IMPLANT}
+    house.manager.ask("POST", f"cases/{number}/implant", read, expect=403)
+    assert "V06" in house.technician.ask("POST", f"cases/{number}/implant", {**read, "platform": "4.8"}, 422)["detail"]
+    assert house.technician.ask("POST", f"cases/{number}/implant", read, expect=201)[0]["confirmed_at"]
     pieces = house.manager.ask("POST", f"cases/{number}/release")
     assert [piece["kind"] for piece in pieces] == ["abutment", "crown"]
     assert "sintering" not in route_of(pieces[0])

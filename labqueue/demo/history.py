@@ -17,9 +17,11 @@ from labqueue.production.models import Lot, LotUse, RouteStep, Scan, WorkItem, W
 from labqueue.production.pieces import code_of
 from orders import choices, seal
 from orders.check import weighed
+from orders.fields import ON_IMPLANT
 from orders.hold import ANSWERED_HERE
+from orders.implant.reads import COMPARED
 from orders.materials import Retention
-from orders.models import Case, Item, Message, Prescription, Reason
+from orders.models import Case, Confirmation, Item, Message, Prescription, Reason
 from shipping.contents import Content
 
 S = Case.State
@@ -79,8 +81,7 @@ class History:
         if order.cancelled <= self.now:
             told.changes.append(self._cancel(order, case))
         if order.accepted <= self.now:
-            at, manager = moment(order.accepted), self.cast.manager
-            told.changes.append(moved(case, S.ACCEPTED, at=at, verb="accepted", actor=manager, accepted_at=at))
+            told.changes += self._accept(order, case, items)
         if order.released <= self.now:
             self._release(order, told, items)
         return told
@@ -126,6 +127,17 @@ class History:
             reason = Reason(prescription=draft, rule=found.rule, line=found.line, text=self.rng.choice(REASONS))
             reason.by, reason.at, reason.frozen = signer, draft.signed_at or case.created_at, True
             yield self.ledger.add(reason)
+
+    def _accept(self, order: Order, case: Case, items: list[Item]) -> list[Change]:
+        """The manager takes the case on; the implant is read again by a technician in the same minute."""
+        at, manager, second = moment(order.accepted), self.cast.manager, self.cast.benches["finishing"][0]
+        changes = [moved(case, S.ACCEPTED, at=at, verb="accepted", actor=manager, accepted_at=at, accepted_by=manager)]
+        for item in items:
+            if item.kind in ON_IMPLANT:
+                read = {name: getattr(item, name) for name in COMPARED} | {"source": Confirmation.Source.BOTH}
+                self.ledger.add(Confirmation(case=case, by=second, at=at, **read))
+                changes.append(Change(at, "implant confirmed", second, after=read))
+        return changes
 
     def _cancel(self, order: Order, case: Case) -> Change:
         at, facts = moment(order.cancelled), {"held_since": None, "hold_reason": ""}

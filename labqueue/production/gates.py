@@ -54,7 +54,8 @@ def _instead(piece: WorkItem) -> str:
 def step_at(piece: WorkItem, station: Station) -> WorkStep:
     """The step of the piece that is next, which must be at `station`. Raises Conflict naming the right station."""
     if not may_fire(piece.material, station):
-        raise no("furnace", f"{piece.get_material_display()} must not go into a {station.get_kind_display().lower()}.")
+        furnace = station.get_kind_display().lower()
+        raise no("V02", f"V02: {piece.get_material_display()} must not go into a {furnace}.")
     step = piece.steps.exclude(state=WorkStep.State.DONE).select_related("plan", "station").order_by("seq").first()
     if step is None:
         raise no("finished", f"{piece} has no step left. There is nothing more to scan.")

@@ -7,7 +7,7 @@ from django.db.models import F
 from django.utils import timezone
 
 from labqueue.base import audit
-from labqueue.base.errors import Conflict, refuse
+from labqueue.base.errors import Conflict, Fault, refuse
 from labqueue.base.models import User
 from labqueue.base.moves import move
 from labqueue.production.finish import finish_if_through
@@ -15,8 +15,12 @@ from labqueue.production.models import WorkItem, WorkStep
 from labqueue.production.people import laboratory_only
 from labqueue.production.pieces import MOST_PIECES, MOVES, amended, code_of
 from labqueue.production.routing import route_for
+from orders import teeth
+from orders.acceptance import ready_to_make
 from orders.doors import lock
+from orders.implant.reads import unconfirmed
 from orders.lifecycle import advance
+from orders.materials import Kind
 from orders.models import Case, Item
 from orders.seal import ALWAYS, SHAPING
 
@@ -31,7 +35,8 @@ def release(actor: User, case: Case) -> list[WorkItem]:
     """Lay the signed prescription out as work items, each with the steps of its route; the live ones in their order.
 
     After an amendment, pieces that did not change stay what they are; the others are withdrawn and made anew.
-    Raises Conflict where the case is not accepted, is on hold, holds nothing new, or a piece has no fitting route.
+    Raises Conflict where the case is not accepted, is on hold, holds nothing new, an implant is unknown (V05) or not
+    confirmed by a second person (V06), or a piece has no fitting route.
     """
     laboratory_only(actor)
     lock(case)
@@ -65,6 +70,15 @@ def _check(case: Case) -> None:
         raise refuse("state", f"{case} was released already, and nothing changed since.", "case", kind=Conflict)
     if case.state not in ON_THE_FLOOR | {Case.State.ACCEPTED}:
         raise refuse("state", f"{case} is {state}. Only an accepted case is released.", "case", kind=Conflict)
+    ready_to_make(case)
+    if items := unconfirmed(case):
+        raise Conflict(_second_look(case, item) for item in items)
+
+
+def _second_look(case: Case, item: Item) -> Fault:
+    tooth, kind = teeth.shown(item.tooth, case.practice.notation), Kind(item.kind).label.lower()
+    why = f"V06: Nobody confirmed the implant of the {kind} on {tooth}. A second person reads it again first."
+    return Fault("V06", why, "case")
 
 
 def _place(item: Item | WorkItem) -> Place:

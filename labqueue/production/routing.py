@@ -2,11 +2,14 @@
 
 from collections.abc import Iterable
 
-from labqueue.base.errors import Conflict, refuse
+from labqueue.base.errors import Conflict, Fault, refuse
 from labqueue.production.models import Route, RouteStep, Station
+from orders.findings import Finding, Moment
 from orders.makes import make_of
 from orders.materials import Firing, Kind, Material, firing
 from orders.models import Item
+from orders.rules import hits
+from orders.rules.floor import Routed
 
 # Furnaces by the firing they do; the two enumerations share their words.
 FURNACES = {Firing.SINTER: Station.Kind.SINTERING, Firing.CRYSTALLISE: Station.Kind.CRYSTALLISATION}
@@ -19,24 +22,19 @@ def route_for(item: Item) -> Route:
     if route is None:
         why = f"There is no route for “{item.make.label}” (item {item.line}). Add one to the laboratory's routes first."
         raise refuse("route", why, field, kind=Conflict)
-    why = misrouted(item.material, _furnaces(route.steps.select_related("station")))
-    if why:
-        raise refuse("route", f"{why} Correct the route of “{route}” (item {item.line}).", field, kind=Conflict)
+    found = misrouted(item.material, _furnaces(route.steps.select_related("station")))
+    if found:
+        then = f"Correct the route of “{route}” (item {item.line})."
+        raise Conflict(Fault(one.rule, f"{one} {then}", field) for one in found)
     return route
 
 
-def misrouted(material: str, furnaces: "set[str]") -> str:
-    """Why a material cannot be made over these kinds of furnaces, or an empty text.
+def misrouted(material: str, furnaces: "set[str]") -> list[Finding]:
+    """Why a material cannot be made over these kinds of furnaces (V02, V03); empty where it can.
 
-    Metals, polymers and resins must never see a furnace; zirconia must be sintered, lithium disilicate crystallised.
+    Stations and firings share the words for their furnaces.
     """
-    name, needed = Material(material).label, FURNACES.get(firing(material))
-    wrong = sorted(furnaces - {needed})
-    if wrong:
-        return f"{name} must not go into a {Station.Kind(wrong[0]).label.lower()}."
-    if needed is not None and needed not in furnaces:
-        return f"{name} needs a step at a {needed.label.lower()}, and the route has none."
-    return ""
+    return hits(Moment.FLOOR, Routed(material, frozenset(furnaces)))
 
 
 def may_fire(material: str, station: Station) -> bool:

@@ -8,7 +8,7 @@ from orders.rules.look import Spot
 
 # What a disc must have beyond the piece, in hundredths of a millimetre: holders below and above it.
 CLEARANCE = 250
-FIRINGS = frozenset({Firing.SINTER, Firing.CRYSTALLISE})
+FURNACES: dict[str, str] = {Firing.SINTER: "sintering furnace", Firing.CRYSTALLISE: "crystallisation oven"}
 
 
 @dataclass(frozen=True)
@@ -37,9 +37,9 @@ class Nested:
 def wrong_furnace(routed: Routed) -> Iterator[Spot]:
     """Metals, polymers and resins must never see a furnace, nor a ceramic another one than its own."""
     needed = firing(routed.material)
-    for furnace in sorted(routed.furnaces & FIRINGS - {needed}):
+    for furnace in sorted(routed.furnaces & FURNACES.keys() - {needed}):
         name = Material(routed.material).label
-        yield Spot("material", f"{name} must not go into a {furnace} furnace.")
+        yield Spot("material", f"{name} must not go into a {FURNACES[furnace]}.")
 
 
 def no_furnace(routed: Routed) -> Iterator[Spot]:
@@ -47,7 +47,7 @@ def no_furnace(routed: Routed) -> Iterator[Spot]:
     needed = firing(routed.material)
     if needed != Firing.NONE and needed not in routed.furnaces:
         name = Material(routed.material).label
-        yield Spot("material", f"{name} needs a step at a {needed} furnace, and the route has none.")
+        yield Spot("material", f"{name} needs a step at a {FURNACES[needed]}, and the route has none.")
 
 
 def disc_fits(nested: Nested) -> Iterator[Spot]:

@@ -30,7 +30,8 @@ def differs(read: Reading) -> Iterator[Spot]:
         yield spot("connection", label(Connection, read.connection), label(Connection, item.connection))
     if read.platform != item.platform:
         yield spot("platform", millimetres(read.platform), millimetres(item.platform))
-    if read.level != item.level:
+    # The level may have been answered for in words.
+    if item.level and read.level != item.level:
         yield spot("level", label(Level, read.level), label(Level, item.level))
 
 

@@ -12,10 +12,14 @@ from labqueue.base.models import User
 from labqueue.base.workdays import Workdays, at
 from orders.acceptance import accept
 from orders.check import weighed
-from orders.facts import ItemFacts, ReasonFacts
+from orders.facts import ItemFacts, ReasonFacts, millimetres
+from orders.implant.confirm import confirm
+from orders.implant.reads import unconfirmed
 from orders.intake import open_case
 from orders.models import Case
 from orders.signoff import sign
+from orders.talk.answer import answer
+from orders.talk.stops import open_stops
 from tests import cast
 
 # The usual shade and implant system of these orders.
@@ -96,9 +100,36 @@ def accepted_case(actor: User | None = None, **facts: Any) -> Case:
     return accept(cast.manager(), signed_case(actor, **facts))
 
 
+def confirm_all(case: Case, actor: User | None = None) -> Case:
+    """The case with every implant read a second time, by a technician."""
+    for item in unconfirmed(case):
+        confirm(
+            actor or cast.technician(),
+            case,
+            **{name: getattr(item, name) for name in ("kind", "system", "connection", "level")},
+            platform=millimetres(item.platform),
+            tooth=str(item.tooth),
+            notation="fdi",
+            source="both",
+        )
+    return case
+
+
+def confirmed_case(actor: User | None = None, **facts: Any) -> Case:
+    """An accepted case that may be released."""
+    return confirm_all(accepted_case(actor, **facts))
+
+
 def shipped_case(actor: User | None = None, **facts: Any) -> Case:
     """A case that has left, as a case; what the floor and the desk write about it is not there."""
     case = accepted_case(actor, **facts)
     Case.objects.filter(pk=case.pk).update(state=Case.State.SHIPPED, shipped_at=timezone.now())
     case.refresh_from_db()
+    return case
+
+
+def let_go_on(case: Case) -> Case:
+    """A case for which the practice answered everything that was open, in words."""
+    for message in open_stops(case):
+        answer(cast.assistant(), case, message, "We do not know.")
     return case

@@ -18,7 +18,7 @@ from tests.orders.test_api import Program
 
 pytestmark = pytest.mark.django_db
 
-DEEP = {"margin_facial": Decimal("-3.2")}
+DEEP: dict[str, Any] = {"margin_facial": Decimal("-3.2")}
 GRINDS: dict[str, Any] = {"items": [build.crown(material="zirconia_5y")], "bruxism": "yes"}
 WHY = ReasonFacts("V12", "  Wanted for   its looks. ", "8", "universal")
 

@@ -23,7 +23,7 @@ from tests.orders.rules.test_fields import attach
 pytestmark = pytest.mark.django_db
 
 BARE: dict[str, Any] = {"items": [build.abutment(system="", level=""), build.crown(shade="")], "bite": ""}
-SCAN = {"impression": "scan", "items": [build.crown()]}
+SCAN: dict[str, Any] = {"impression": "scan", "items": [build.crown()]}
 K = Message.Kind
 
 

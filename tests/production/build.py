@@ -15,7 +15,7 @@ from labqueue.production.release import release
 from labqueue.production.scan import ScanResult, scan
 from orders.models import Case
 from tests import cast
-from tests.orders.build import accepted_case
+from tests.orders.build import confirmed_case
 
 HALF_A_DAY = timedelta(hours=12)
 
@@ -32,7 +32,7 @@ def released_case(**facts: Any) -> Case:
     """A case on the floor for half a day, of which nothing was scanned yet; the shop is set up where it is not."""
     if not Station.objects.exists():
         shop()
-    case = accepted_case(**facts)
+    case = confirmed_case(**facts)
     release(cast.manager(), case)
     case.work_items.update(released_at=timezone.now() - HALF_A_DAY)
     return case

@@ -182,7 +182,7 @@ def test_a_refused_lot_names_its_field() -> None:
 
 def test_the_manager_releases_a_case() -> None:
     shop()
-    case = orders.accepted_case()
+    case = orders.confirmed_case()
     response = post(f"/cases/{case.number}/release", user=cast.manager())
     assert response.status_code == 200
     assert [item["kind"] for item in response.json()] == ["abutment", "crown"]

@@ -14,6 +14,7 @@ from django.utils import timezone
 from labqueue.base.models import User
 from labqueue.production.forms import split_line
 from labqueue.production.models import LotInUse, Scan, WorkItem
+from labqueue.production.stop import stop
 from orders.cancel import cancel
 from orders.hold import hold
 from orders.intake import edit_draft
@@ -264,7 +265,7 @@ def test_a_refused_lot_is_shown_in_its_form(given: dict[str, str], sentence: str
 
 def test_the_manager_releases_a_case_from_its_floor() -> None:
     shop()
-    case = orders.accepted_case()
+    case = orders.confirmed_case()
     browser = client(cast.manager())
     assert "Release to the floor" in text(browser.get(f"/cases/{case.number}/floor"))
     response = browser.post(f"/cases/{case.number}/release")
@@ -284,7 +285,7 @@ def test_a_refused_release_is_a_page_that_says_why() -> None:
 
 def test_only_the_manager_is_offered_the_release() -> None:
     shop()
-    case = orders.accepted_case()
+    case = orders.confirmed_case()
     assert "Release to the floor" not in text(client().get(f"/cases/{case.number}/floor"))
     assert client().post(f"/cases/{case.number}/release").status_code == 403
 
@@ -306,7 +307,8 @@ def test_a_packed_piece_shows_as_packed() -> None:
 def test_after_an_amendment_the_floor_says_that_it_waits() -> None:
     case, doctor = released_case(), cast.prescriber()
     amend(doctor, case)
-    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="D1")]))
+    items = [orders.abutment(), orders.crown(shade="D1")]
+    edit_draft(doctor, case, **orders.order(patient_ref=case.patient_ref, items=items))
     sign(doctor, case)
     where = f"/cases/{case.number}/floor"
     assert "Waits for the release of the new version" in text(client().get(where))
@@ -328,13 +330,14 @@ def test_before_the_release_the_floor_says_so(made: Callable[[], Case]) -> None:
 
 
 def test_the_floor_of_a_cancelled_case_says_so_and_offers_no_release() -> None:
-    early = cancel(cast.prescriber(), orders.accepted_case())
+    early = cancel(cast.prescriber(), orders.accepted_case(), "No longer wanted")
     assert "cancelled before it came to the floor" in text(client().get(f"/cases/{early.number}/floor"))
     case, doctor = released_case(), cast.prescriber()
     amend(doctor, case)
-    edit_draft(doctor, case, **orders.order(items=[orders.abutment(), orders.crown(shade="D1")]))
+    items = [orders.abutment(), orders.crown(shade="D1")]
+    edit_draft(doctor, case, **orders.order(patient_ref=case.patient_ref, items=items))
     sign(doctor, case)
-    cancel(cast.manager(), case)
+    stop(cast.manager(), case, "No longer wanted")
     page = text(client(cast.manager()).get(f"/cases/{case.number}/floor"))
     assert "This case was cancelled. Take its pieces off the floor." in page
     assert "Release" not in page

@@ -13,7 +13,7 @@ from labqueue.production import reads
 from labqueue.production.models import Station
 from labqueue.production.release import release
 from labqueue.production.scan import result_of
-from orders.cancel import cancel
+from labqueue.production.stop import stop
 from orders.hold import hold
 from orders.intake import edit_draft
 from orders.models import Case, Outlook
@@ -67,7 +67,11 @@ def test_held_and_amended_cases_stand_behind_and_say_why() -> None:
     free = released_case(**ONE_CROWN, seat_at=orders.seat_in(15))
     hold(cast.manager(), held, "Which shade?")
     amend(cast.prescriber(), changed)
-    edit_draft(cast.prescriber(), changed, **orders.order(items=[orders.screw_crown(shade="D1")]))
+    edit_draft(
+        cast.prescriber(),
+        changed,
+        **orders.order(patient_ref=changed.patient_ref, items=[orders.screw_crown(shade="D1")]),
+    )
     sign(cast.prescriber(), changed)
     assert queue("intake") == [
         (free.number, ""),
@@ -109,7 +113,7 @@ def test_pieces_of_a_cancelled_case_are_in_no_queue_no_count_and_nobodys_hands()
     case, anna = released_case(), cast.technician()
     send(piece(case), "intake", anna)
     assert (len(queue("intake")), reads.loads()[0].work_in_process, len(hands(anna))) == (2, 2, 1)
-    cancel(cast.manager(), case)
+    stop(cast.manager(), case, "No longer wanted")
     assert (queue("intake"), hands(anna)) == ([], [])
     assert [load.work_in_process for load in reads.loads()] == [0] * Station.objects.count()
 
@@ -118,7 +122,9 @@ def test_a_withdrawn_piece_is_in_nobodys_hands() -> None:
     case, anna = released_case(**ONE_CROWN), cast.technician()
     send(case.work_items.get(), "intake", anna)
     amend(cast.prescriber(), case)
-    edit_draft(cast.prescriber(), case, **orders.order(items=[orders.screw_crown(shade="D1")]))
+    edit_draft(
+        cast.prescriber(), case, **orders.order(patient_ref=case.patient_ref, items=[orders.screw_crown(shade="D1")])
+    )
     sign(cast.prescriber(), case)
     assert len(hands(anna)) == 1
     release(cast.manager(), case)

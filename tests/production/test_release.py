@@ -44,7 +44,7 @@ def refused(case: Case, kind: type[Conflict] = Conflict) -> str:
 
 def test_a_case_goes_to_the_floor_as_one_work_item_per_piece() -> None:
     shop()
-    case = orders.accepted_case()
+    case = orders.confirmed_case()
     items = release(cast.manager(), case)
     case.refresh_from_db()
     assert case.state == "released"
@@ -91,7 +91,7 @@ def test_a_case_keeps_the_route_under_which_it_was_released() -> None:
 
 def test_people_of_a_practice_cannot_release() -> None:
     shop()
-    case = orders.accepted_case()
+    case = orders.confirmed_case()
     with pytest.raises(Forbidden):
         release(cast.prescriber(), case)
     assert not WorkItem.objects.exists()
@@ -104,7 +104,7 @@ def test_a_case_that_is_not_accepted_is_refused() -> None:
 
 def test_a_case_on_hold_is_refused() -> None:
     shop()
-    case = orders.accepted_case()
+    case = orders.confirmed_case()
     hold(cast.manager(), case, "Which shade?")
     assert "on hold (“Which shade?”)" in refused(case)
 
@@ -116,7 +116,7 @@ def test_a_released_case_is_not_released_again_without_a_change() -> None:
 def test_a_make_without_a_route_is_refused() -> None:
     shop()
     Route.objects.filter(make="zirconia_crown").update(active=False)
-    assert "no route for “Zirconia crown”" in refused(orders.accepted_case())
+    assert "no route for “Zirconia crown”" in refused(orders.confirmed_case())
 
 
 def reroute(make: str, old: str, new: str) -> None:
@@ -146,14 +146,14 @@ def test_a_route_that_would_spoil_the_material_is_refused(
 ) -> None:
     shop()
     reroute(make, old, new)
-    assert sentence in refused(orders.accepted_case(items=items))
+    assert sentence in refused(orders.confirmed_case(items=items))
 
 
 def test_the_refusal_of_a_route_names_the_item() -> None:
     shop()
     reroute("zirconia_crown", "sintering", "model")
     with pytest.raises(Conflict) as caught:
-        release(cast.manager(), orders.accepted_case())
+        release(cast.manager(), orders.confirmed_case())
     assert caught.value.faults[0].field == "items.1.material"
 
 

@@ -15,7 +15,7 @@ from labqueue.production.lots import use_lot
 from labqueue.production.models import Lot, LotInUse, LotUse, Scan, ScanKey, Station, WorkItem, WorkStep
 from labqueue.production.release import release
 from labqueue.production.scan import scan
-from orders.cancel import cancel
+from labqueue.production.stop import stop
 from orders.hold import hold, resume
 from orders.intake import edit_draft
 from orders.models import Case
@@ -366,8 +366,8 @@ def test_a_piece_that_is_in_work_elsewhere_is_refused_there() -> None:
 
 def test_titanium_at_a_furnace_is_refused_whatever_is_next() -> None:
     item = piece(released_case(), "abutment")
-    assert sentence(item, "sintering") == "Titanium alloy must not go into a sintering furnace."
-    assert sentence(item, "crystallisation") == "Titanium alloy must not go into a crystallisation oven."
+    assert sentence(item, "sintering") == "V02: Titanium alloy must not go into a sintering furnace."
+    assert sentence(item, "crystallisation") == "V02: Titanium alloy must not go into a crystallisation oven."
 
 
 def test_zirconia_at_the_crystallisation_oven_is_refused() -> None:
@@ -431,8 +431,9 @@ def test_a_piece_of_a_packed_case_is_refused(state: str) -> None:
 
 def test_a_piece_of_a_cancelled_case_is_refused() -> None:
     case = released_case()
-    cancel(cast.manager(), case)
-    assert "was cancelled. Take" in sentence(piece(case), "intake")
+    crown = piece(case)
+    stop(cast.manager(), case, "No longer wanted")
+    assert "was cancelled. Take" in sentence(crown, "intake")
 
 
 def test_a_case_on_hold_is_refused_until_it_is_resumed() -> None:
@@ -513,7 +514,7 @@ def test_the_last_check_that_ends_after_an_amendment_does_not_finish_the_case() 
     send(crown, "quality", action="done")
     case.refresh_from_db()
     assert case.state == "released"
-    release(cast.manager(), case)
+    release(cast.manager(), orders.confirm_all(case))
     case.refresh_from_db()
     assert (case.state, piece(case).pk, piece(case, "abutment").state) == ("released", crown.pk, "open")
 

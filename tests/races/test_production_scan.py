@@ -160,7 +160,7 @@ def test_a_scan_waits_for_a_hold_that_is_being_written_and_is_refused() -> None:
 def releases(count: int) -> Counter[str]:
     """What becomes of one accepted case that many release at once."""
     shop()
-    case, manager = orders.accepted_case(), cast.manager()
+    case, manager = orders.confirmed_case(), cast.manager()
 
     def one(_: int) -> str:
         try:

@@ -59,6 +59,7 @@ def test_the_next_order_takes_the_next_numbers_through_the_whole_house() -> None
     assert case.number == f"27{last + 1:05d}"
     sign(person("practice"), case)
     accept(person("manager"), case)
+    build.confirm_all(case, person("technician"))
     pieces = release(person("manager"), case)
     assert [piece.code[:9] for piece in pieces] == [f"{case.number}01", f"{case.number}02"]
     assert verified(case)

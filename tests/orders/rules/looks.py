@@ -44,7 +44,8 @@ def refuses(rule: str, field: str, words: str, *items: ItemFacts, **facts: Any) 
 
 def passes(*items: ItemFacts, **facts: Any) -> Case:
     """The order is taken as a draft, whatever is to be said of it."""
-    return build.draft_case(**({"items": list(items)} if items else {}), **facts)
+    given: dict[str, Any] = {"items": list(items)} if items else {}
+    return build.draft_case(**given, **facts)
 
 
 def loud(found: Iterable[Finding]) -> list[tuple[str, str]]:

@@ -44,7 +44,7 @@ CROWN: dict[str, Any] = {
     "lustre": "silk",
     "characterisation": "None",
 }
-SCAN = {"impression": "scan", "scanned_on": date(2026, 11, 20), "analog": "", "enclosed": []}
+SCAN: dict[str, Any] = {"impression": "scan", "scanned_on": date(2026, 11, 20), "analog": "", "enclosed": []}
 FILES = ("implant_scan", "photo_retracted", "photo_shade", "photo_smile")
 
 
@@ -241,7 +241,7 @@ def test_an_order_without_its_allergy_is_refused(facts: dict[str, Any]) -> None:
 
 
 def test_a_held_order_is_taken() -> None:
-    nothing = {"impression": "", "opposing": "", "bite": "", "enclosed": [], "items": [build.crown(shade="")]}
+    nothing: dict[str, Any] = {"impression": "", "opposing": "", "bite": "", "enclosed": [], "items": [build.crown(shade="")]}
     assert loud(findings(**nothing)) == [
         *[("impression", "hold"), ("opposing", "hold"), ("bite", "hold"), ("shade", "hold")],
     ]

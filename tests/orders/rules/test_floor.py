@@ -28,7 +28,7 @@ def test_v02_v03_say_what_is_wrong() -> None:
     (metal,) = hits(Moment.FLOOR, Routed("titanium", frozenset({SINTER})))
     assert str(metal) == "V02: Titanium alloy must not go into a sintering furnace."
     (glass,) = hits(Moment.FLOOR, Routed("lithium_disilicate", frozenset()))
-    assert str(glass).startswith("V03: Lithium disilicate needs a step at a crystallisation furnace")
+    assert str(glass).startswith("V03: Lithium disilicate needs a step at a crystallisation oven")
 
 
 @pytest.mark.parametrize(

@@ -86,7 +86,8 @@ def test_v08_says_what_is_enough() -> None:
 )
 @pytest.mark.parametrize("side", ["facial", "lingual", "mesial", "distal"])
 def test_v09_a_deep_cemented_margin(side: str, depth: str, found: list[str]) -> None:
-    margins = dict.fromkeys(("margin_facial", "margin_distal"), Decimal("-0.5")) | {f"margin_{side}": mm(depth)}
+    margins: dict[str, Any] = {"margin_facial": Decimal("-0.5"), "margin_distal": Decimal("-0.5")}
+    margins[f"margin_{side}"] = mm(depth)
     hits = in_piece("V09", build.abutment(**margins), build.crown())
     assert hits == [(severity, f"items.0.margin_{side}") for severity in found]
 

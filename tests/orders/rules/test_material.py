@@ -54,7 +54,7 @@ def test_v04_every_cell_of_the_table_is_asked() -> None:
     """One order each for all pieces, materials, bases and regions: refused, weighed or silent as the table says."""
     practice = cast.practice()
     for stage, kind, material, tooth, layered, base in CELLS:
-        implant = {} if kind == "crown" else build.IMPLANT
+        implant: dict[str, Any] = {} if kind == "crown" else build.IMPLANT
         shade = "" if kind == "abutment" else build.SHADE
         piece = ItemFacts(kind, tooth, "fdi", material, layered=layered, shade=shade, base=base, **implant)
         order = OrderFacts(**build.order(stage=stage, items=[piece]))

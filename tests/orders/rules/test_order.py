@@ -55,7 +55,7 @@ def test_v14_before_the_provisional_is_even_seated() -> None:
 
 
 def test_v14_a_worn_out_provisional_that_is_made_again() -> None:
-    again = {"relation": Relation.REMAKE, "cause": "fracture", "stage": "provisional"}
+    again: dict[str, Any] = {"relation": Relation.REMAKE, "cause": "fracture", "stage": "provisional"}
     again["items"] = [build.screw_crown(material="pmma")]
     with time_machine.travel(NOW, tick=False):
         assert of("V14", **after(provisional(timedelta(days=366)), **again)) == [(WARN, "origin")]
