@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from decimal import Decimal
+from typing import Any
 
 from django.db import transaction
 from django.db.models import QuerySet
@@ -9,6 +10,7 @@ from django.db.models import QuerySet
 from labqueue.base import audit
 from labqueue.base.errors import Conflict, Fault, Refusal, refuse
 from labqueue.base.models import User
+from orders import words
 from orders.doors import lock
 from orders.findings import Moment
 from orders.hold import HOLDABLE
@@ -40,21 +42,31 @@ def ask_approval(
     """
     lock(case)
     check_state(case)
-    words = written(text)
+    asked = written(text)
     if not shown_to(case).filter(pk=attachment.pk).exists():
         why = f"Choose a design of {case} that was checked and is not withdrawn; upload it first."
         raise refuse("attachment", why, "attachment")
     measured = {name: value for name, value in (figures or {}).items() if value is not None}
     if faults := figure_faults(case, line, measured):
         raise Refusal(faults)
-    said = (
-        {"line": line, **{name: f"{value.normalize():f}" for name, value in measured.items()}}
-        if line is not None
-        else {}
-    )
-    shown = stop(case, Message.Kind.APPROVAL, words, actor, attachment=attachment, figures=said)
+    said = as_said(case, piece_in(case, line), measured)
+    shown = stop(case, Message.Kind.APPROVAL, asked, actor, attachment=attachment, figures=said)
     audit.record(case, "asked for approval", actor, after={"message": shown.pk, "sha256": attachment.sha256})
     return shown
+
+
+def as_said(case: Case, piece: Item | None, measured: Mapping[str, Decimal]) -> dict[str, Any]:
+    """The figures as they are kept, with the piece in the words of today; nothing where none was measured."""
+    if piece is None:
+        return {}
+    plain = {name: f"{value.normalize():f}" for name, value in measured.items()}
+    return {"line": piece.line, "piece": named(case, piece), **plain}
+
+
+def named(case: Case, item: Item) -> str:
+    """A piece in words: `8 (Universal, FDI 11), Abutment, titanium alloy`."""
+    tooth = words.tooth(item.tooth, case.practice)
+    return f"{tooth['number']} ({tooth['notation']}), {words.piece(item)}"
 
 
 def shown_to(case: Case) -> "QuerySet[Attachment]":

@@ -6,9 +6,8 @@ from typing import Any
 from django import forms
 
 from labqueue.base.forms import HouseForm
-from orders import words
 from orders.models import Attachment, Case, Item
-from orders.talk.ask_approval import FIGURES, shown_to
+from orders.talk.ask_approval import FIGURES, named, shown_to
 from orders.talk.text import LENGTH
 
 # What is half written stays when the conversation around it is shown anew.
@@ -66,9 +65,3 @@ class DesignForm(HouseForm):
 def items_of(case: Case) -> list[Item]:
     """The pieces that are signed."""
     return list(case.current.items.order_by("line")) if case.current else []
-
-
-def named(case: Case, item: Item) -> str:
-    """A piece for a list: `8 (Universal, FDI 11) Abutment, titanium alloy`."""
-    tooth = words.tooth(item.tooth, case.practice)
-    return f"{tooth['number']} ({tooth['notation']}), {words.piece(item)}"

@@ -10,7 +10,7 @@ from labqueue.base.errors import NotFound, refuse
 from labqueue.base.models import User
 from labqueue.base.roles import Role
 from orders.models import Case, Member, Message
-from orders.rules.design import UNITS
+from orders.rules.design import BLANK, UNITS
 from orders.talk.remind import STEPS, open_questions
 from orders.talk.stops import GONE
 
@@ -58,7 +58,8 @@ def speaker(message: Message, reader: User) -> str:
 
 def figures(message: Message) -> list[str]:
     """What was measured, in words."""
-    return [f"{name} {value}{UNITS.get(name, ' mm')}" for name, value in message.figures.items() if name != "line"]
+    measured = {name: value for name, value in message.figures.items() if name in BLANK}
+    return [f"{name} {value}{UNITS.get(name, ' mm')}" for name, value in measured.items()]
 
 
 def message_of(case: Case, pk: int) -> Message:

@@ -1,6 +1,7 @@
 """Reminding practices of what they are asked: three times, each once; then the laboratory calls."""
 
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
 from django.db import transaction
 from django.db.models import Exists, OuterRef, QuerySet
@@ -9,7 +10,10 @@ from labqueue.base import audit
 from orders.doors import lock
 from orders.models import OPEN_STATES, Case, Message, Reminder
 from orders.talk.notices import tell
-from orders.treatment.evaluate import to_evaluate
+from orders.treatment.evaluate import Asked, to_evaluate
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
 
 # How long after the question, by the clock.
 STEPS = {1: timedelta(hours=4), 2: timedelta(days=1), 3: timedelta(days=2)}
@@ -23,7 +27,7 @@ def remind(now: datetime) -> int:
     """
     latest_first = sorted(STEPS, reverse=True)
     questions = sum(remind_once(message, step, now) for step in latest_first for message in due(step, now))
-    return questions + sum(ask_once(case, case.asked_since, now) for case in to_evaluate(now))
+    return questions + sum(ask_once(case, case.asked_since, now) for case in not_asked(now))
 
 
 def open_questions() -> "QuerySet[Message]":
@@ -36,6 +40,12 @@ def due(step: int, now: datetime) -> "QuerySet[Message]":
     reminded = Reminder.objects.filter(message=OuterRef("pk"), step__gte=step)
     old = open_questions().filter(at__lte=now - STEPS[step]).exclude(Exists(reminded))
     return old.select_related("case__practice").order_by("case", "pk")
+
+
+def not_asked(now: datetime) -> "QuerySet[WithAnnotations[Case, Asked]]":
+    """Provisionals to be evaluated that nobody was asked about since they are."""
+    asked = Message.objects.filter(case=OuterRef("pk"), kind=Message.Kind.REMINDER, at__gte=OuterRef("asked_since"))
+    return to_evaluate(now).exclude(Exists(asked))
 
 
 @transaction.atomic

@@ -45,6 +45,7 @@ class FiguresOut(serializers.Serializer[Any]):
     """As they were measured."""
 
     line = serializers.IntegerField(required=False)
+    piece = serializers.CharField(required=False)
     wall = serializers.CharField(required=False)
     angle = serializers.CharField(required=False)
     collar = serializers.CharField(required=False)

@@ -63,7 +63,9 @@ def test_a_design_is_shown_and_approved() -> None:
     shown = Program(cast.technician()).ask("POST", f"/{case.number}/approval", body)
     assert shown.status_code == 201
     (asked,) = shown.json()
-    assert (asked["attachment"], asked["figures"]) == (file.pk, {"line": 1, "wall": "0.5", "angle": "12"})
+    assert asked["attachment"] == file.pk
+    assert asked["figures"].pop("piece").endswith("titanium alloy")
+    assert asked["figures"] == {"line": 1, "wall": "0.5", "angle": "12"}
     path = f"/{case.number}/messages/{asked['id']}/approve"
     assert Program(cast.assistant()).ask("POST", path, {"decision": "approve"}).status_code == 403
     done = Program(person).ask("POST", path, {"decision": "approve"})

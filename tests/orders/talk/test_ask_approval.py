@@ -17,6 +17,7 @@ from tests.orders.talk.build import design
 
 pytestmark = pytest.mark.django_db
 
+PIECE = "8 (Universal, FDI 11), Abutment, titanium alloy"
 GOOD = {"wall": "0.45", "angle": "25", "collar": "0.5", "post": "4"}
 
 
@@ -31,7 +32,7 @@ def test_the_case_stands_still_and_the_design_is_on_it() -> None:
     file = design(case)
     shown = show(case, file, 1, **GOOD)
     assert (shown.kind, shown.stops, shown.attachment, shown.by) == ("approval", True, file, cast.technician())
-    assert shown.figures == {"line": 1, **GOOD}
+    assert shown.figures == {"line": 1, "piece": PIECE, **GOOD}
     assert (case.on_hold, case.hold_reason) == (True, "Look at the collar.")
     event = audit.trail(case)[-1]
     assert (event.verb, event.after) == ("asked for approval", {"message": shown.pk, "sha256": file.sha256})

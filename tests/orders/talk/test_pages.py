@@ -160,7 +160,8 @@ def test_the_laboratory_shows_a_design_with_its_figures() -> None:
     assert "V07: The wall has 0.3 mm; 0.45 mm is the least here." in text(sent)
     assert client.post(address, {**thin, "wall": "0.50"}).status_code == 302
     page = text(client.get(f"/cases/{case.number}/talk"))
-    assert "design-1.stl: wall 0.5 mm" in page
+    assert "design-1.stl" in page
+    assert "titanium alloy: wall 0.5 mm" in page
     assert "Approve the design" not in page
 
 
