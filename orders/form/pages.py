@@ -115,7 +115,7 @@ def after_order(request: HttpRequest, found: Case) -> HttpResponse:
         return redirect(f"{edit_address(found)}?another=1#another")
     messages.success(request, f"The draft of case {found.number} is saved. It is not signed yet.")
     if "sign" in request.POST:
-        return redirect(f"{redirect('orders:case', found.number).url}?sign=1#actions")
+        return redirect(f"{redirect('orders:case', found.number).url}?sign=1")
     return redirect("orders:case", found.number)
 
 

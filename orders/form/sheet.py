@@ -46,6 +46,17 @@ class OrderSheet:
             form.empty_permitted = saved
         for form in self.teeth.initial_forms if saved else ():
             form.fields["DELETE"].label = "Take this tooth out"
+        if data is None and draft is None:
+            self._begin_at()
+
+    def _begin_at(self) -> None:
+        """Where typing begins: at the patient, or at the first material of an order that an earlier case began."""
+        first, form = self.order.fields["patient_ref"], self.teeth.forms[0]
+        if self.order.initial.get("patient_ref"):
+            product = form.initial.get("product", "")
+            abutment = Kind.ABUTMENT in PRODUCTS[product][1] if product else True
+            first = form.fields["abutment_material" if abutment else "crown_material"]
+        first.widget.attrs["autofocus"] = True
 
     @property
     def comes_as_usual(self) -> str:

@@ -65,7 +65,7 @@ class ToothForm(HouseForm):
         choices=[(str(fdi), teeth.words(fdi)) for fdi in teeth.PERMANENT],
         widget=forms.RadioSelect,
     )
-    tooth = words.text("or type it", size=4)
+    tooth = words.text("Tooth", "Typed, or chosen on the chart.", size=4)
     notation = forms.ChoiceField(label="Notation", required=False, choices=[*CHOOSE, *teeth.Notation.choices])
     product = forms.ChoiceField(
         label="Product",

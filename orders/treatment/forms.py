@@ -51,7 +51,11 @@ class EvaluationForm(HouseForm):
             label = LABELS.get(name, name.capitalize())
             widget = forms.RadioSelect
             self.fields[name] = forms.ChoiceField(label=label, choices=Verdict.choices, widget=widget, initial="ok")
-        self.order_fields(["facial", "facial_mm", *JUDGED, "changes", "happy", "words", "decision"])
+
+    @property
+    def judged_fields(self) -> list[forms.BoundField]:
+        """What is only looked at where something is to be changed."""
+        return [self[name] for name in ("facial", "facial_mm", *JUDGED, "changes")]
 
     def facts(self) -> EvaluationFacts:
         """As the verb takes them."""
