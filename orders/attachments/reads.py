@@ -8,7 +8,7 @@ from django.db.models.functions import Cast, Concat
 from labqueue.base.errors import NotFound, refuse
 from labqueue.base.models import OutboxRow, User
 from orders.doors import cases_for
-from orders.models import Attachment, Case
+from orders.models import Attachment, Case, Message
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
@@ -18,9 +18,10 @@ State = Attachment.State
 
 
 class Fate(TypedDict):
-    """What `files_of` adds to a file: whether the worker has given it up."""
+    """What `files_of` adds to a file: whether the worker has given it up, and whether approval was asked for it."""
 
     set_aside: bool
+    shown: bool
 
 
 def files_of(case: Case) -> "QuerySet[WithAnnotations[Attachment, Fate]]":
@@ -28,7 +29,8 @@ def files_of(case: Case) -> "QuerySet[WithAnnotations[Attachment, Fate]]":
     subject = Concat(Value("attachment:"), Cast(OuterRef("pk"), CharField()))
     dead = OutboxRow.objects.filter(kind=KIND, subject=subject, state=OutboxRow.State.DEAD)
     found = Attachment.objects.filter(case=case, withdrawn_at__isnull=True)
-    return found.annotate(set_aside=Exists(dead)).select_related("by", "case").order_by("number")
+    shown = Message.objects.filter(attachment=OuterRef("pk"))
+    return found.annotate(set_aside=Exists(dead), shown=Exists(shown)).select_related("by", "case").order_by("number")
 
 
 def file_for(user: User, pk: int) -> Attachment:

@@ -6,6 +6,7 @@ The picture itself is not decoded: its parts are read by their stated lengths, a
 import mmap
 import re
 from collections.abc import Iterator
+from itertools import takewhile
 from typing import NamedTuple
 
 from PIL import Image
@@ -20,7 +21,7 @@ BROKEN = "The photo is broken: a part of it is missing. Send it again."
 
 # JPEG: the codes of markers. Frames state the size; the kept ones hold tables, colours, or the kind of file.
 FRAMES = frozenset(range(0xC0, 0xD0)) - {0xC4, 0xC8, 0xCC}
-EXIF, PROFILE, ADOBE, SCAN, END = 0xE1, 0xE2, 0xEE, 0xDA, 0xD9
+PLAIN, EXIF, PROFILE, ADOBE, SCAN, END = 0xE0, 0xE1, 0xE2, 0xEE, 0xDA, 0xD9
 KEPT = FRAMES | {0xC4, 0xCC, 0xDB, 0xDC, 0xDD, ADOBE, SCAN}
 MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7]")
 MOST_SEGMENTS = 2000
@@ -70,8 +71,7 @@ def end_of_scan(data: Source, at: int) -> int:
 
 def jpeg(data: Source) -> Iterator[bytes]:
     """The parts of a photo that show it. Raises Unusable for a broken one and for one of too many pixels."""
-    is_plain = data[2:4] == b"\xff\xe0" and data[6:10] == b"JFIF"
-    yield b"\xff\xd8" + (FILE_KIND if is_plain else b"") + turned(data)
+    yield b"\xff\xd8" + opening(data)
     framed = scanned = False
     for part in segments(data):
         if part.code in FRAMES:
@@ -90,20 +90,21 @@ def jpeg_size(frame: bytes) -> tuple[int, int]:
     return int.from_bytes(frame[7:9], "big"), int.from_bytes(frame[5:7], "big")
 
 
-def turned(data: Source) -> bytes:
-    """How the camera was held, as a part of its own, where the photo says so: else it would lie on its side."""
-    for part in segments(data):
-        if part.code == SCAN:
-            break
-        if part.code == EXIF and data[part.begin + 4 : part.begin + 10] == b"Exif\0\0":
+def opening(data: Source) -> bytes:
+    """What stands first: that it is a plain photo, where it says so, and how the camera was held."""
+    plain, way = b"", None
+    for part in takewhile(lambda part: part.code != SCAN, segments(data)):
+        begins = data[part.begin + 4 : part.begin + 10]
+        if part.code == PLAIN and begins.startswith(b"JFIF\0"):
+            plain = FILE_KIND
+        if part.code == EXIF and begins == b"Exif\0\0":
             way = orientation(data[part.begin + 4 : part.end])
-            if way is None:
-                return b""
-            fresh = Image.Exif()
-            fresh[ORIENTATION] = way
-            told = fresh.tobytes()
-            return b"\xff\xe1" + (len(told) + 2).to_bytes(2, "big") + told
-    return b""
+    if way is None:
+        return plain
+    fresh = Image.Exif()
+    fresh[ORIENTATION] = way
+    told = fresh.tobytes()
+    return plain + b"\xff\xe1" + (len(told) + 2).to_bytes(2, "big") + told
 
 
 def orientation(told: bytes) -> int | None:

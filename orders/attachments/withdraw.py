@@ -1,5 +1,7 @@
 """Taking a file back: it is no longer shown, and what it held is forgotten. That it was there stays on record."""
 
+from typing import TYPE_CHECKING
+
 from django.db import transaction
 from django.utils import timezone
 
@@ -9,6 +11,11 @@ from labqueue.base.models import User
 from orders.attachments.receive import SCANS, Role
 from orders.doors import lock, own_case
 from orders.models import Attachment, Case, Message
+
+if TYPE_CHECKING:
+    from django_stubs_ext import WithAnnotations
+
+    from orders.attachments.reads import Fate
 
 FORGET = "forget file"
 # The laboratory works by these once the case is released.
@@ -32,7 +39,7 @@ def withdraw(actor: User, case: Case, attachment: Attachment) -> Attachment:
         own_case(actor, case)
     if actor.works_here != attachment.by.works_here:
         raise refuse("side", f"{attachment} was sent by the other side. Ask them to withdraw it.", kind=Forbidden)
-    if why := kept_for(case, attachment):
+    if why := kept_for(case, attachment, shown=Message.objects.filter(attachment=attachment).exists()):
         raise refuse("state", f"{attachment} {why}", kind=Conflict)
     attachment.withdrawn_at = timezone.now()
     attachment.save(update_fields=["withdrawn_at"])
@@ -41,9 +48,9 @@ def withdraw(actor: User, case: Case, attachment: Attachment) -> Attachment:
     return attachment
 
 
-def kept_for(case: Case, attachment: Attachment) -> str:
-    """Why a file stays, or nothing."""
-    if Message.objects.filter(attachment=attachment).exists():
+def kept_for(case: Case, attachment: Attachment, *, shown: bool) -> str:
+    """Why a file stays, or nothing. `shown`: the practice was asked to look at it."""
+    if shown:
         return "was shown to the practice, and what was decided about it stays on record."
     if case.state in GONE and attachment.role != Role.EVALUATION:
         return f"belongs to a case that is {case.get_state_display().lower()}, and stays on record."
@@ -52,9 +59,9 @@ def kept_for(case: Case, attachment: Attachment) -> str:
     return ""
 
 
-def may_withdraw(actor: User, case: Case, attachment: Attachment) -> bool:
-    """Whether it is worth a button."""
-    return actor.works_here == attachment.by.works_here and not kept_for(case, attachment)
+def may_withdraw(actor: User, case: Case, attachment: "WithAnnotations[Attachment, Fate]") -> bool:
+    """Whether it is worth a button, for one of `files_of`."""
+    return actor.works_here == attachment.by.works_here and not kept_for(case, attachment, shown=attachment.shown)
 
 
 def put_away(attachment: Attachment) -> None:
