@@ -3,6 +3,7 @@
 import errno
 import hashlib
 import os
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -113,3 +114,39 @@ def test_a_full_disk_leaves_nothing(storage: Path, monkeypatch: pytest.MonkeyPat
     with pytest.raises(OSError, match="No space left"):
         files.store(b"slip", ".pdf")
     assert everything(storage) == []
+
+
+def test_a_file_is_forgotten_where_no_row_uses_it(storage: Path) -> None:
+    stored = files.store(b"scan", ".stl")
+    assert not files.forget(stored.name, lambda: True)
+    assert everything(storage) == [storage / stored.name]
+    assert files.forget(stored.name, lambda: False)
+    assert everything(storage) == []
+    assert files.forget(stored.name, lambda: False), "once more does no harm"
+
+
+@pytest.mark.parametrize("name", ["../secret-key", "/etc/passwd", "ab/cd", ""])
+def test_only_files_of_the_store_are_forgotten(name: str, storage: Path) -> None:
+    (storage.parent / "secret-key").write_text("x")
+    with pytest.raises(ValueError, match="is not the name"):
+        files.forget(name, lambda: False)
+    assert (storage.parent / "secret-key").exists()
+
+
+def test_while_a_row_is_being_written_nobody_forgets(storage: Path) -> None:
+    stored, used = files.store(b"scan", ".stl"), False
+    asked, gone = threading.Event(), []
+
+    def forget() -> None:
+        asked.set()
+        gone.append(files.forget(stored.name, lambda: used))
+
+    with files.keeping(), files.keeping():
+        other = threading.Thread(target=forget)
+        other.start()
+        assert asked.wait(10)
+        used = True  # the row that is committed before the lock ends
+        assert gone == []
+    other.join(10)
+    assert gone == [False]
+    assert files.open_file(stored.name).read() == b"scan"
