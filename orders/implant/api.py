@@ -30,7 +30,7 @@ class ConfirmationIn(serializers.Serializer[Confirmation]):
     read_off = serializers.CharField(source="source", allow_blank=True, help_text="scan_body, sticker or both")
 
 
-class PieceOut(serializers.Serializer[Any]):
+class ImplantOut(serializers.Serializer[Any]):
     """A piece that meets the implant, and whether a second person has confirmed it. Context: `person`, who reads."""
 
     line = serializers.IntegerField(source="item.line")
@@ -55,15 +55,15 @@ class PieceOut(serializers.Serializer[Any]):
 class ImplantView(GenericAPIView[Case]):
     """What a second person confirms before a piece is released."""
 
-    serializer_class = PieceOut
+    serializer_class = ImplantOut
     pagination_class = None
 
-    @extend_schema(operation_id="cases_implant", responses=PieceOut(many=True))
+    @extend_schema(operation_id="cases_implant", responses=ImplantOut(many=True))
     def get(self, request: Request, number: str) -> Response:
         """All pieces that meet the implant."""
         return self.shown(request, case_for(person(request), number))
 
-    @extend_schema(operation_id="cases_confirm_implant", request=ConfirmationIn, responses={201: PieceOut(many=True)})
+    @extend_schema(operation_id="cases_confirm_implant", request=ConfirmationIn, responses={201: ImplantOut(many=True)})
     def post(self, request: Request, number: str) -> Response:
         """Confirm one of them."""
         case = case_for(person(request), number)
@@ -73,4 +73,4 @@ class ImplantView(GenericAPIView[Case]):
     def shown(self, request: Request, case: Case, status: int = 200) -> Response:
         """The pieces as JSON."""
         context = {"person": person(request)}
-        return Response([PieceOut(one, context=context).data for one in confirmed(case)], status=status)
+        return Response([ImplantOut(one, context=context).data for one in confirmed(case)], status=status)

@@ -16,7 +16,7 @@ from orders.intake import edit_draft
 from orders.models import Case
 from orders.signoff import amend, sign
 from tests import cast
-from tests.orders.build import abutment, crown, order
+from tests.orders.build import abutment, confirm_all, crown, order
 from tests.production.build import piece, released_case, scan_through
 
 pytestmark = pytest.mark.django_db
@@ -53,7 +53,7 @@ def progress(piece: Piece) -> tuple[Any, ...]:
 def assert_as_released(case: Case) -> None:
     """Before its release the case is seen as after it."""
     before = sorted(progress(piece) for piece in seen(case).pieces)
-    release(cast.manager(), case)
+    release(cast.manager(), confirm_all(case))
     assert before == sorted(progress(piece) for piece in seen(case).pieces)
 
 

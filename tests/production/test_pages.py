@@ -339,5 +339,5 @@ def test_the_floor_of_a_cancelled_case_says_so_and_offers_no_release() -> None:
     sign(doctor, case)
     stop(cast.manager(), case, "No longer wanted")
     page = text(client(cast.manager()).get(f"/cases/{case.number}/floor"))
-    assert "This case was cancelled. Take its pieces off the floor." in page
+    assert "This case was stopped. Take its pieces off the floor" in page
     assert "Release" not in page
