@@ -20,7 +20,7 @@ from orders.models import Case, Practice, Prescription
 from orders.packs import PACKS, kept_until
 from orders.patients import tidy
 from orders.trail import trail_of
-from orders.versions import differences
+from orders.versions import differences, said, text_of
 
 PAGE_SIZE = 50
 # A scanned code: the digits of the case, two of the piece, a check digit.
@@ -85,6 +85,8 @@ def case_context(user: User, found: Case) -> dict[str, Any]:
         "versions": with_changes(versions, found.practice),
         "trail": trail_of(found, user),
         "law": law_of(found, counts),
+        "order": said(counts, seal.ORDER_FIELDS),
+        "pieces": text_of(counts),
     }
 
 

@@ -1,7 +1,5 @@
 """One version of a prescription, whole, as it was signed: for people and for programs."""
 
-from typing import Any
-
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.views.decorators.http import require_GET
@@ -14,12 +12,11 @@ from rest_framework.response import Response
 from labqueue.base.api import person
 from labqueue.base.errors import NotFound, refuse
 from labqueue.base.models import User
-from orders import reads, seal, words
-from orders.fields import column_label
-from orders.models import Case, Item, Prescription
+from orders import reads, seal
+from orders.models import Case, Prescription
 from orders.pages import who
 from orders.serializers import PrescriptionOut
-from orders.versions import differences
+from orders.versions import differences, said, text_of
 
 
 class VersionOut(PrescriptionOut):
@@ -54,25 +51,6 @@ def is_as_signed(version: Prescription) -> bool:
 def changes(old: Prescription | None, new: Prescription) -> list[str]:
     """The differences in words; none where there is nothing before."""
     return differences(old, new, new.case.practice) if old else []
-
-
-def said(row: Prescription | Item, names: tuple[str, ...]) -> list[tuple[str, str]]:
-    """What a row says in these columns, as label and words; what says nothing more than usual is left out."""
-    told = [name for name in names if getattr(row, name) != seal.default(row, name)]
-    return [(column_label(name).capitalize(), words.said(row, name)) for name in told]
-
-
-def text_of(version: Prescription) -> list[dict[str, Any]]:
-    """Every piece of a version with all that is said of it."""
-    practice = version.case.practice
-    return [
-        {"tooth": words.tooth(item.tooth, practice), "piece": words.piece(item), "said": said(item, PIECE)}
-        for item in version.items.all()
-    ]
-
-
-# The kind, the material and the tooth of a piece stand above the rest.
-PIECE = tuple(name for name in seal.ITEM_FIELDS if name not in ("line", "stage", "kind", "tooth", "material"))
 
 
 @require_GET

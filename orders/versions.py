@@ -1,6 +1,7 @@
-"""What changed from one version of a prescription to the next, in words."""
+"""The versions of a prescription in words: all that one says, and what changed from one to the next."""
 
 from collections.abc import Iterator
+from typing import Any
 
 from orders import seal, teeth, words
 from orders.fields import column_label
@@ -12,6 +13,10 @@ SHOWN = (
     *("material", "layered", "shade", "retention", "system", "connection", "platform"),
     *seal.WHERE_SAID,
 )
+
+
+# The kind, the material and the tooth of a piece stand above the rest.
+PIECE = tuple(name for name in seal.ITEM_FIELDS if name not in ("line", "stage", "kind", "tooth", "material"))
 
 
 def differences(old: Prescription, new: Prescription, practice: Practice) -> list[str]:
@@ -70,3 +75,18 @@ def place(item: Item, practice: Practice) -> str:
 def quoted(text: str) -> str:
     """A text in quotation marks, or `none`."""
     return f"“{text}”" if text else "none"
+
+
+def said(row: Prescription | Item, names: tuple[str, ...]) -> list[tuple[str, str]]:
+    """What a row says in these columns, as label and words; what says nothing more than usual is left out."""
+    told = [name for name in names if getattr(row, name) != seal.default(row, name)]
+    return [(column_label(name).capitalize(), words.said(row, name)) for name in told]
+
+
+def text_of(version: Prescription) -> list[dict[str, Any]]:
+    """Every piece of a version with all that is said of it."""
+    practice = version.case.practice
+    return [
+        {"tooth": words.tooth(item.tooth, practice), "piece": words.piece(item), "said": said(item, PIECE)}
+        for item in version.items.all()
+    ]

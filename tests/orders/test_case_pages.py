@@ -1,5 +1,6 @@
 """The list of cases, the page of a case, and its verbs as pages."""
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -228,3 +229,21 @@ def test_signing_something_else_than_was_read_is_refused() -> None:
 def test_a_verb_is_never_a_link(verb: str) -> None:
     case = build.signed_case()
     assert browser(cast.prescriber()).get(f"/cases/{case.number}/{verb}").status_code == 405
+
+
+def test_all_that_was_said_is_read_where_it_is_signed() -> None:
+    items = [build.abutment(lot="L-77", margin_facial=Decimal("-0.8"), emergence="expand"), build.crown(stump="dark")]
+    case = build.draft_case(items=items, bruxism="yes", allergy="yes", allergens=["nickel"], contact="Extension 4")
+    page = text(browser(cast.prescriber()).get(f"/cases/{case.number}"))
+    for label, words in {
+        "Lot": "L-77",
+        "Margin facial": "-0.8 mm",
+        "Emergence": "Expand the tissue",
+        "Stump": "Dark",
+        "Bruxism": "Yes",
+        "Allergens": "nickel",
+        "Contact": "Extension 4",
+        "Disinfected with": "Peracetic acid",
+        "Impression": "Impression, open tray",
+    }.items():
+        assert f"<dt>{label}</dt><dd>{words}</dd>" in page

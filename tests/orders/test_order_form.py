@@ -43,7 +43,7 @@ def tooth(index: int, **facts: str) -> dict[str, str]:
     return {f"items-{index}-{name}": value for name, value in {**given, **facts}.items()}
 
 
-def sheet(*teeth: dict[str, str], initial: int = 0, **facts: str) -> dict[str, str]:
+def sheet(*teeth: dict[str, str], initial: int = 0, **facts: Any) -> dict[str, str]:
     """What the form sends for a whole order."""
     seat = build.seat_in(15).astimezone(ZoneInfo("America/New_York"))
     day = {"seat_day": f"{seat:%Y-%m-%d}", "seat_time": f"{seat:%H:%M}"}

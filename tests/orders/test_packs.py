@@ -81,7 +81,7 @@ def test_the_case_says_what_goes_back_and_until_when_it_is_kept() -> None:
     page = text(browser(cast.assistant()).get(f"/cases/{case.number}"))
     assert "United States, Florida" in page
     assert "The materials of each piece, with their certificates." in page
-    assert f"until {kept_until(PACKS[Pack.US_FLORIDA], ['abutment'], case.shipped_at):%a %-d %b %Y}" in page  # type: ignore[arg-type]
+    assert f"Kept until {kept_until(PACKS[Pack.US_FLORIDA], ['abutment'], case.shipped_at):%a %-d %b %Y}" in page  # type: ignore[arg-type]
 
 
 @pytest.mark.django_db
