@@ -22,7 +22,7 @@ from orders.talk.approve import CHANGE, decide
 from orders.talk.ask_approval import ask_approval as show_design
 from orders.talk.ask_approval import shown_to
 from orders.talk.forms import DesignForm, TextForm
-from orders.talk.reads import Line, may_approve, may_write, message_of, talk_of
+from orders.talk.reads import Line, Talk, may_approve, may_write, message_of, talk_of
 from orders.talk.write import write as write_it
 
 NOTE, ANSWER, TOLD, CHANGES = "Note", "Your answer", "What the practice said", "What is to be changed"
@@ -44,7 +44,7 @@ def show(request: HttpRequest, case: Case, refused: HouseForm | None = None) -> 
         "note_form": refused if is_at(refused, "note") else TextForm("note", NOTE),
         "may_write": may_write(who(request)),
         "may_approve": may_approve(who(request)),
-        "design_form": design_form(who(request), case, refused),
+        "design_form": design_form(who(request), case, talk, refused),
     }
     template = "talk" if request.headers.get("HX-Request") else "talk_page"
     return render(request, f"orders/{template}.html", context, status=422 if refused else 200)
@@ -63,11 +63,12 @@ def answer_form(user: User, line: Line, refused: HouseForm | None) -> HouseForm:
     return refused if refused is not None and is_at(refused, at) else TextForm(at, label)
 
 
-def design_form(user: User, case: Case, refused: HouseForm | None) -> HouseForm | None:
+def design_form(user: User, case: Case, talk: Talk, refused: HouseForm | None) -> HouseForm | None:
     """The form that shows a design, where the laboratory can show one now."""
     if refused is not None and is_at(refused, "design"):
         return refused
-    possible = user.works_here and may_write(user) and case.state in HOLDABLE and shown_to(case).exists()
+    asked = any(line.message.kind == Message.Kind.APPROVAL for line in talk.open)
+    possible = user.works_here and may_write(user) and case.state in HOLDABLE and not asked and shown_to(case).exists()
     return DesignForm(case) if possible else None
 
 

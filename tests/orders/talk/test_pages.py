@@ -163,6 +163,7 @@ def test_the_laboratory_shows_a_design_with_its_figures() -> None:
     assert "design-1.stl" in page
     assert "titanium alloy: wall 0.5 mm" in page
     assert "Approve the design" not in page
+    assert "Show a design for approval" not in page, "one waits already"
 
 
 def test_without_a_design_there_is_nothing_to_show() -> None:
