@@ -36,7 +36,7 @@ def recognise(file: IO[bytes], size: int) -> Attachment.Type:
         raise refused("content", "The file is empty. Send it again.")
     found = next((kind for kind, looks_so in LOOKS.items() if looks_so(head, size)), None)
     if found is None:
-        raise refused("content", f"{nothing_known(head, size)} {TAKEN}")
+        raise refused("content", nothing_known(head, size))
     if size > CAPS[found] * MB:
         raise too_large(found.label, size, CAPS[found])
     return found
@@ -85,11 +85,11 @@ def nothing_known(head: bytes, size: int) -> str:
     """The best that can be said of an unknown file."""
     for begin, what in OTHERS.items():
         if head.lstrip().startswith(begin):
-            return f"This is {what}"
+            return f"This is {what} {TAKEN}"
     if head[128:132] == b"DICM":
-        return "This is a DICOM record."
+        return f"This is a DICOM record. {TAKEN}"
     if is_text(head) or size < mesh_stl.HEADER:
-        return "The file is of no type that is known here."
+        return f"The file is of no type that is known here. {TAKEN}"
     count = mesh_stl.stated(head)
     needed = mesh_stl.HEADER + mesh_stl.FACET.itemsize * count
     why = f"it states {count:,} triangles, which would be {needed:,} bytes, but has {size:,}"

@@ -19,12 +19,11 @@ PATIENCE = 3_000_000_000
 
 
 def view() -> NDArray[np.float32]:
-    """Coordinates of the mesh to right, down and away from the eye, as a matrix (3, 3)."""
-    turn, tilt = math.radians(30), math.radians(60)
+    """Coordinates of the mesh (z points up) to right, down and away from the eye, as a matrix (3, 3)."""
+    turn, above = math.radians(30), math.radians(35)
     around = np.array([[math.cos(turn), math.sin(turn), 0], [-math.sin(turn), math.cos(turn), 0], [0, 0, 1]])
-    over = np.array([[1, 0, 0], [0, math.cos(tilt), -math.sin(tilt)], [0, math.sin(tilt), math.cos(tilt)]])
-    flipped = np.diag([1, -1, -1])
-    return np.asarray(flipped @ over @ around, dtype=np.float32)
+    eye = np.array([[1, 0, 0], [0, -math.sin(above), -math.cos(above)], [0, math.cos(above), -math.sin(above)]])
+    return np.asarray(eye @ around, dtype=np.float32)
 
 
 VIEW = view()

@@ -55,9 +55,9 @@ def test_a_file_is_sent_listed_and_saved() -> None:
     found = made.looked_at(files_of(case).get())
     page = text(client.get(f"/cases/{case.number}/files"))
     assert "STL, 107.9" in page
-    assert "2208 triangles" in page
+    assert "2,208 triangles" in page
     assert "Miller" not in page
-    assert f'<img class="picture" src="/files/{found.pk}/preview" alt="Picture of implant_scan-1.stl"' in page
+    assert f'<img src="/files/{found.pk}/preview" width="240" alt="Picture of implant_scan-1.stl"' in page
     assert body(client.get(f"/files/{found.pk}")) == made.stl()
 
 
