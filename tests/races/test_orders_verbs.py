@@ -1,6 +1,8 @@
 """Verbs of orders at the same moment: one wins, the other hears why, and the database would not let both through."""
 
+import threading
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from django.db import DatabaseError
@@ -8,15 +10,16 @@ from django.db import DatabaseError
 from labqueue.base import audit
 from labqueue.base.errors import Refusal
 from labqueue.base.models import Chain
-from orders import seal
+from orders import seal, signoff
 from orders.acceptance import accept
 from orders.cancel import cancel
+from orders.check import examine_draft
 from orders.intake import edit_draft, open_case
-from orders.models import Case, Prescription
+from orders.models import Case, Message, Prescription
 from orders.signoff import amend, sign
 from tests import cast
 from tests.orders import build
-from tests.races.together import together, without_row_locks
+from tests.races.together import SECONDS, together, without_row_locks
 
 pytestmark = [pytest.mark.postgres, pytest.mark.django_db(transaction=True)]
 
@@ -62,6 +65,48 @@ def test_without_the_lock_the_trigger_stops_the_second_signature(monkeypatch: py
     assert any("Conflict" not in text for text in found if text != WON)
 
 
+def twins() -> list[Case]:
+    """Two drafts for the same patient and tooth, unlike enough to be two orders."""
+    return [build.draft_case(patient_ref="K-77", items=[piece]) for piece in (build.abutment(), build.screw_crown())]
+
+
+def sign_at_once(drafts: list[Case]) -> list[str]:
+    """All of them signed at the same moment, with a reason for what is unusual."""
+    doctor, reasons = cast.prescriber(), [build.reasons_for(case) for case in drafts]
+    return together(len(drafts), lambda n: attempt(lambda row: sign(doctor, row, reasons=reasons[n]), drafts[n]))
+
+
+def waiting(drafts: list[Case]) -> list[list[str]]:
+    """Of each, the numbers of the open cases that it is asked about as a duplicate."""
+    asked = Message.objects.filter(kind=Message.Kind.DUPLICATE, stops=True, answer__isnull=True)
+    return [[number for one in asked.filter(case=case) for number in one.fields] for case in drafts]
+
+
+def test_of_two_signed_at_once_for_one_tooth_the_later_stands_still() -> None:
+    first, second = drafts = twins()
+    assert sign_at_once(drafts) == [WON, WON]
+    assert waiting(drafts) in ([[second.number], []], [[], [first.number]])
+    for case, asked in zip(drafts, waiting(drafts), strict=True):
+        case.refresh_from_db()
+        assert (case.state, case.on_hold) == ("signed", bool(asked))
+        whole(case)
+
+
+def test_without_the_lock_on_the_practice_neither_knows_of_the_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The positive control: both are held up until both have looked, and then nobody has seen anything."""
+    drafts, looked = twins(), threading.Barrier(2)
+
+    def look_together(*given: Any) -> Any:
+        found = examine_draft(*given)
+        looked.wait(SECONDS)
+        return found
+
+    monkeypatch.setattr(signoff, "lock_practice", lambda practice: None)
+    monkeypatch.setattr(signoff, "examine_draft", look_together)
+    assert sign_at_once(drafts) == [WON, WON]
+    assert waiting(drafts) == [[], []]
+
+
 def test_a_change_is_begun_once() -> None:
     case, assistant = build.signed_case(), cast.assistant()
     found = race(case, *[lambda row: amend(assistant, row)] * 4)
@@ -88,7 +133,10 @@ def test_a_signature_never_lands_under_facts_that_nobody_read() -> None:
 def test_a_case_is_accepted_once_or_cancelled() -> None:
     case, manager, doctor = build.signed_case(), cast.manager(), cast.prescriber()
     found = race(
-        case, lambda row: accept(manager, row), lambda row: accept(manager, row), lambda row: cancel(doctor, row)
+        case,
+        lambda row: accept(manager, row),
+        lambda row: accept(manager, row),
+        lambda row: cancel(doctor, row, "No longer wanted"),
     )
     case.refresh_from_db()
     assert found[2] == WON
