@@ -123,9 +123,18 @@ def test_another_host_is_a_problem_for_programs() -> None:
     assert problem(answer, 400)["title"] == "Bad Request"
 
 
-def test_a_request_that_is_too_large_is_a_bad_request(settings: Settings) -> None:
+def test_a_request_that_is_too_large_is_turned_away_at_the_door(settings: Settings) -> None:
     settings.DATA_UPLOAD_MAX_MEMORY_SIZE = 10
-    assert "Nothing was written" in page(client(cast.prescriber()).post("/keys", {"name": "x" * 50}), 400)
+    person = cast.prescriber()
+    assert "This is too large" in page(client(person).post("/keys", {"name": "x" * 50}), 413)
+    assert not person.tokens.exists()
+
+
+def test_a_request_with_too_many_fields_is_a_bad_request(settings: Settings) -> None:
+    settings.DATA_UPLOAD_MAX_NUMBER_FIELDS = 1
+    person = cast.prescriber()
+    assert "Nothing was written" in page(client(person).post("/keys", {"name": "x", "more": "y"}), 400)
+    assert not person.tokens.exists()
 
 
 def test_a_form_without_its_token_is_refused_and_nothing_is_written() -> None:
