@@ -158,7 +158,7 @@ def test_an_order_that_cannot_be_meant(facts: dict[str, Any], words: str) -> Non
 
 def test_an_order_follows_an_earlier_one_of_the_practice() -> None:
     first = build.shipped_case()
-    of = {"origin": first.number, "patient_ref": first.patient_ref}
+    of: dict[str, Any] = {"origin": first.number, "patient_ref": first.patient_ref}
     remake = build.draft_case(relation="remake", cause="fit", cause_note="Open.", **of)
     assert (remake.origin, remake.relation, remake.cause, remake.cause_note) == (first, "remake", "fit", "Open.")
     edit_draft(cast.assistant(), remake, **build.order(note="Again."))

@@ -116,8 +116,8 @@ def test_a_program_reads_and_confirms() -> None:
     case, technician = build.accepted_case(), Program(cast.technician())
     (piece,) = technician.ask("GET", f"/{case.number}/implant").json()
     assert (piece["line"], piece["tooth_fdi"], piece["confirmed_at"], piece["confirmed_by"]) == (1, "11", None, "")
-    body: dict[str, Any] = {"tooth": "8", "notation": "universal", "kind": "abutment", "platform": "4.3", "read_off": "scan_body"}
-    body |= {name: build.IMPLANT[name] for name in ("system", "connection", "level")}
+    body: dict[str, Any] = {"tooth": "8", "notation": "universal", "kind": "abutment", "read_off": "scan_body"}
+    body |= {"platform": "4.3"} | {name: build.IMPLANT[name] for name in ("system", "connection", "level")}
     wrong = technician.ask("POST", f"/{case.number}/implant", {**body, "platform": "4.8"})
     assert (wrong.status_code, wrong.json()["errors"][0]["code"]) == (422, "V06")
     answer = technician.ask("POST", f"/{case.number}/implant", body)

@@ -241,7 +241,8 @@ def test_an_order_without_its_allergy_is_refused(facts: dict[str, Any]) -> None:
 
 
 def test_a_held_order_is_taken() -> None:
-    nothing: dict[str, Any] = {"impression": "", "opposing": "", "bite": "", "enclosed": [], "items": [build.crown(shade="")]}
+    nothing: dict[str, Any] = {"impression": "", "opposing": "", "bite": "", "enclosed": []}
+    nothing["items"] = [build.crown(shade="")]
     assert loud(findings(**nothing)) == [
         *[("impression", "hold"), ("opposing", "hold"), ("bite", "hold"), ("shade", "hold")],
     ]
