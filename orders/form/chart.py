@@ -6,7 +6,7 @@ from orders import teeth
 
 UPPER = (*range(18, 10, -1), *range(21, 29))
 LOWER = (*range(48, 40, -1), *range(31, 39))
-JAWS = (("Upper jaw", UPPER), ("Lower jaw", LOWER))
+QUADRANTS = {"Upper right": UPPER[:8], "Upper left": UPPER[8:], "Lower right": LOWER[:8], "Lower left": LOWER[8:]}
 
 
 class Place(NamedTuple):
@@ -18,11 +18,8 @@ class Place(NamedTuple):
 
 
 def rows(notation: str) -> list[tuple[str, list[Place]]]:
-    """Upper and lower jaw, in the practice's notation."""
-    return [
-        ("Upper jaw", [place(fdi, notation) for fdi in UPPER]),
-        ("Lower jaw", [place(fdi, notation) for fdi in LOWER]),
-    ]
+    """The quadrants as they are seen, in the practice's notation."""
+    return [(name, [place(fdi, notation) for fdi in there]) for name, there in QUADRANTS.items()]
 
 
 def place(fdi: int, notation: str) -> Place:

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from orders.facts import OrderFacts
-from orders.form.order import HOW_IT_COMES
+from orders.form.order import AS_USUAL
 from orders.models import Practice, Prescription
 
 
@@ -18,5 +18,5 @@ def with_presets(order: OrderFacts | None, practice: Practice) -> OrderFacts:
     order, last = order or OrderFacts(patient_ref="", stage=""), last_order(practice)
     if last is None:
         return order
-    said = {name: getattr(last, name) for name in HOW_IT_COMES if not getattr(order, name)}
+    said = {name: getattr(last, name) for name in AS_USUAL if not getattr(order, name)}
     return replace(order, **said)

@@ -62,7 +62,8 @@ class OrderSheet:
     def comes_as_usual(self) -> str:
         """How it comes, in words, where that is said already; empty where something of it is still to be said.
 
-        Minutes in the disinfectant and the day of a scan are of this order only, so nothing is folded without them.
+        The words say how it was disinfected, for whoever signs states that. The day of a scan is said each time, so
+        nothing is folded without it.
         """
         said = {name: self.order[name].value() for name in HOW_IT_COMES}
         scan = said["impression"] == Impression.SCAN
