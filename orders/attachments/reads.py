@@ -18,10 +18,12 @@ State = Attachment.State
 
 
 class Fate(TypedDict):
-    """What `files_of` adds to a file: whether the worker has given it up, and whether approval was asked for it."""
+    """What `files_of` adds to a file: whether the worker has given it up, approval was asked for it, and another file
+    that can be used shows the same."""
 
     set_aside: bool
     shown: bool
+    doubled: bool
 
 
 def files_of(case: Case) -> "QuerySet[WithAnnotations[Attachment, Fate]]":
@@ -30,7 +32,10 @@ def files_of(case: Case) -> "QuerySet[WithAnnotations[Attachment, Fate]]":
     dead = OutboxRow.objects.filter(kind=KIND, subject=subject, state=OutboxRow.State.DEAD)
     found = Attachment.objects.filter(case=case, withdrawn_at__isnull=True)
     shown = Message.objects.filter(attachment=OuterRef("pk"))
-    return found.annotate(set_aside=Exists(dead), shown=Exists(shown)).select_related("by", "case").order_by("number")
+    same = Attachment.objects.filter(case=case, role=OuterRef("role"), state=State.READY, withdrawn_at__isnull=True)
+    doubled = Exists(same.exclude(pk=OuterRef("pk")))
+    found = found.annotate(set_aside=Exists(dead), shown=Exists(shown), doubled=doubled)
+    return found.select_related("by", "case").order_by("number")
 
 
 def file_for(user: User, pk: int) -> Attachment:
@@ -40,12 +45,6 @@ def file_for(user: User, pk: int) -> Attachment:
     if attachment is None:
         raise refuse("file", f"There is no file {pk} for you.", field="file", kind=NotFound)
     return attachment
-
-
-def roles_of(case: Case) -> set[str]:
-    """What is there of a case: the roles of its files that were not refused. One being checked counts."""
-    there = Attachment.objects.filter(case=case, withdrawn_at__isnull=True).exclude(state=State.REFUSED)
-    return set(there.values_list("role", flat=True))
 
 
 def in_use(name: str) -> bool:

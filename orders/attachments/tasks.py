@@ -4,10 +4,12 @@ from django.db.models import QuerySet
 
 from labqueue.base import files, outbox
 from labqueue.base.models import OutboxRow
+from orders import standstill
 from orders.attachments import preview, receive, withdraw
 from orders.attachments.mesh import Unusable
 from orders.attachments.preview import Shown
 from orders.attachments.reads import KIND, State
+from orders.doors import lock
 from orders.models import Attachment
 
 STEP = 5
@@ -49,13 +51,16 @@ def look_at(row: OutboxRow) -> outbox.Publish:
 
 
 def show(attachment: Attachment, shown: Shown) -> outbox.Publish:
-    """Keep the picture, and publish it with what is known."""
+    """Keep the picture, and publish it with what is known. A case that waited for this file goes on."""
     with files.keeping():
         picture = files.store(shown.picture, shown.suffix)
     ready = {"state": State.READY, "progress": 100, "facts": shown.facts, "preview": picture.name}
 
     def publish() -> None:
-        if not waiting(attachment.pk).update(**ready):
+        case = lock(attachment.case)  # before the file, as who withdraws it does
+        if waiting(attachment.pk).update(**ready):
+            standstill.bring(case)
+        else:
             outbox.put(withdraw.FORGET, picture.name)
 
     return publish

@@ -12,6 +12,7 @@ from PIL import Image
 from labqueue.base import outbox
 from labqueue.base.models import OutboxRow, User
 from labqueue.base.uploads import Incoming
+from orders.attachments.reads import files_of
 from orders.attachments.receive import receive
 from orders.models import Attachment, Case
 from tests import cast
@@ -135,3 +136,8 @@ def looked_at(attachment: Attachment) -> Attachment:
 def settled(attachment: Attachment) -> Attachment:
     """The same with the work that follows from it."""
     return looked_at(looked_at(attachment))
+
+
+def roles(case: Case) -> set[str]:
+    """What is listed of a case and was not refused."""
+    return {one.role for one in files_of(case) if one.state != "refused"}

@@ -11,7 +11,6 @@ from PIL import Image
 from labqueue.base import files, outbox
 from labqueue.base.models import OutboxRow
 from orders.attachments import mesh_obj, mesh_ply
-from orders.attachments.reads import roles_of
 from orders.attachments.tasks import look_at
 from orders.attachments.withdraw import withdraw
 from orders.models import Attachment, Case
@@ -43,7 +42,7 @@ def reason(case: Case, data: bytes, store: Path) -> str:
     found = made.settled(made.sent(case, data))
     assert (found.state, found.file, found.preview, found.progress) == ("refused", "", "", 100)
     assert kept(store) == []
-    assert roles_of(case) == set()
+    assert made.roles(case) == set()
     return found.reason
 
 

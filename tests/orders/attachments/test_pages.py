@@ -179,10 +179,11 @@ def test_the_form_offers_what_may_be_sent() -> None:
 
 
 def test_a_file_is_withdrawn_on_the_page() -> None:
-    found = ready()
+    found, scan = ready(made.photo(), "photo_smile"), ready()
     client = browser(cast.assistant())
     page = text(client.get(f"/cases/{found.case.number}/files"))
     assert f'action="/files/{found.pk}/withdraw"' in page
+    assert "/withdraw" not in text(client.get(f"/cases/{scan.case.number}/files"))
     client.post(f"/files/{found.pk}/withdraw")
     assert not files_of(found.case).exists()
     assert client.get(f"/files/{found.pk}").status_code == 404
@@ -229,4 +230,5 @@ def test_the_list_asks_the_database_equally_often_for_many_files() -> None:
     few = queries()
     for row in range(12):
         made.sent(case, made.pdf(b"/N %d" % row), "document")
+        made.looked_at(made.sent(case, made.stl(made.triangles()[: 100 + row])))
     assert queries() == few

@@ -10,7 +10,6 @@ from labqueue.base import audit, files
 from labqueue.base.errors import Conflict, Forbidden, Refusal
 from labqueue.base.models import OutboxRow
 from orders.attachments import receive as receiving
-from orders.attachments.reads import roles_of
 from orders.attachments.receive import receive
 from orders.attachments.withdraw import withdraw
 from orders.lifecycle import advance
@@ -63,7 +62,7 @@ def test_each_type_is_taken_by_what_it_holds(kind: str, data: bytes, role: str) 
     assert len(content) == found.size
     if kind not in ("jpeg", "png"):
         assert content == data
-    assert roles_of(case) == {role}
+    assert made.roles(case) == {role}
     [event] = [event for event in audit.trail(case) if event.verb == "received a file"]
     assert event.after["sha256"] == found.sha256
 
@@ -216,4 +215,4 @@ def test_a_number_is_given_once() -> None:
     case = build.draft_case()
     withdraw(cast.assistant(), case, made.sent(case, made.stl()))
     assert made.sent(case, made.ply()).number == 2
-    assert roles_of(case) == {"implant_scan"}
+    assert made.roles(case) == {"implant_scan"}

@@ -1,5 +1,6 @@
 """Taking a file back: by the side that sent it, as long as nobody works by it; what it held is forgotten."""
 
+from contextlib import nullcontext
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,7 @@ from django.utils import timezone
 
 from labqueue.base import audit, files
 from labqueue.base.errors import Conflict, Forbidden, NotFound
-from orders.attachments.reads import file_for, files_of, roles_of
+from orders.attachments.reads import file_for, files_of
 from orders.attachments.withdraw import withdraw
 from orders.models import Attachment, Case
 from orders.talk.ask_approval import ask_approval
@@ -36,7 +37,7 @@ def test_what_was_withdrawn_is_neither_shown_nor_kept_and_stays_on_record(store:
     made.looked_at(found)
     assert kept(store) == []
     assert not files_of(case).exists()
-    assert roles_of(case) == set()
+    assert made.roles(case) == set()
     with pytest.raises(NotFound):
         file_for(cast.assistant(), found.pk)
     [event] = [event for event in audit.trail(case) if event.verb == "withdrew a file"]
@@ -108,3 +109,22 @@ def test_what_was_shown_for_approval_stays() -> None:
     with pytest.raises(Conflict, match="shown to the practice"):
         withdraw(cast.technician(), case, design)
     assert files_of(case).get() == design
+
+
+def test_a_scan_of_a_signed_order_is_replaced_before_it_is_withdrawn() -> None:
+    case = build.signed_case()
+    first = made.looked_at(made.sent(case, made.stl()))
+    second = made.sent(case, made.ply())
+    for one in (first, second):
+        with pytest.raises(Conflict, match="Send another one first") if one == first else nullcontext():
+            withdraw(cast.assistant(), case, one)
+    third = made.looked_at(made.sent(case, made.obj()))
+    withdraw(cast.assistant(), case, first)
+    assert files_of(case).get() == third
+
+
+def test_a_refused_scan_is_withdrawn_at_once() -> None:
+    case = build.signed_case()
+    refused = made.settled(made.sent(case, made.stl_text()[:-40]))
+    withdraw(cast.assistant(), case, refused)
+    assert not files_of(case).exists()
