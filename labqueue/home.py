@@ -22,12 +22,15 @@ from labqueue.production.release import ON_THE_FLOOR
 from orders.doors import cases_for
 from orders.lifecycle import CHANGEABLE
 from orders.models import OPEN_STATES, Case
+from orders.talk.reads import to_call
 from orders.treatment.evaluate import to_evaluate
 from shipping.models import Delivery
 
 # Shares of the probability to be late from which a case is listed for the manager.
 AT_RISK = 0.25
 SHOWN = 12
+# Evaluations that are asked for at once.
+ASKED = 5
 SIGNABLE = CHANGEABLE | {Case.State.DRAFT}
 
 WAYS = (
@@ -85,7 +88,7 @@ def practice(user: User) -> dict[str, Any]:
         # New orders, and changes of those that can still be changed; a case has one draft at most.
         "drafts": mine.filter(state__in=SIGNABLE, prescriptions__signed_at__isnull=True)[:SHOWN],
         "held": running.filter(held_since__isnull=False).order_by("held_since")[:SHOWN],
-        "to_evaluate": to_evaluate(timezone.now()).filter(practice__members__user=user)[:SHOWN],
+        "to_evaluate": to_evaluate(timezone.now()).filter(practice__members__user=user)[:ASKED],
         "coming": running.order_by(F("seat_at").asc(nulls_last=True), "due_at")[:SHOWN],
         "open_count": mine.filter(state__in=OPEN_STATES | {Case.State.DRAFT}).count(),
         "sent": mine.filter(state=Case.State.SHIPPED).order_by("-shipped_at")[:5],
@@ -110,9 +113,9 @@ def _bench(load: reads.Load) -> dict[str, Any]:
 
 def manager(user: User) -> dict[str, Any]:
     """Exceptions: what is to be decided, what is in danger, what stands still."""
-    cases = shown(cases_for(user))
+    cases, now = shown(cases_for(user)), timezone.now()
     running, free = cases.filter(state__in=OPEN_STATES), cases.filter(held_since__isnull=True)
-    held, danger = running.filter(held_since__isnull=False), running.filter(in_danger(timezone.now()))
+    held, danger = running.filter(held_since__isnull=False), running.filter(in_danger(now))
     states = dict(cases_for(user).values_list("state").annotate(Count("pk")).order_by())
     return {
         "tiles": _tiles(states, held.count(), danger.count()),
@@ -120,6 +123,7 @@ def manager(user: User) -> dict[str, Any]:
         "to_accept": free.filter(state=Case.State.SIGNED).order_by("due_at")[:SHOWN],
         "to_release": free.filter(state=Case.State.ACCEPTED).order_by("due_at")[:SHOWN],
         "changed": free.filter(state__in=ON_THE_FLOOR, pk__in=changed().values("case")).order_by("due_at")[:SHOWN],
+        "to_call": to_call(now).order_by(F("case__seat_at").asc(nulls_last=True), "at", "pk")[:SHOWN],
         "held": held.order_by("held_since")[:SHOWN],
         "forecast_at": last_forecast(),
     }

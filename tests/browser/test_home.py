@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
+import time_machine
 from django.utils import timezone
 from playwright.sync_api import Page, expect
 
@@ -33,7 +34,8 @@ def busy(transactional_db: None) -> Case:
     orders.draft_case(patient_ref="A-1")
     orders.signed_case(patient_ref="B-2")
     amend(cast.prescriber(), orders.accepted_case(patient_ref="C-3"))
-    hold(cast.manager(), orders.accepted_case(patient_ref="D-4"), "Bite record missing")
+    with time_machine.travel(timezone.now() - timedelta(days=3), tick=False):
+        hold(cast.manager(), orders.accepted_case(patient_ref="D-4"), "Bite record missing")
     floor.finished_case(patient_ref="E-5")
     shipping.packed(patient_ref="F-6")
     shipping.shipped(patient_ref="G-7")
@@ -108,6 +110,15 @@ def test_the_manager_comes_from_a_number_to_its_list_and_to_the_case(busy: Case,
     expect(row).to_contain_text("71 %")
     row.get_by_role("link", name=busy.number).click()
     expect(page.get_by_role("heading", level=1)).to_contain_text(busy.number)
+
+
+def test_the_manager_comes_from_a_call_to_the_conversation(busy: Case, signed_in: SignedIn) -> None:
+    page = opened(signed_in, cast.manager())
+    call = page.get_by_role("region", name="To be called").get_by_role("row", name="Bite record missing")
+    expect(call.get_by_role("link", name="555 0100")).to_have_attribute("href", "tel:5550100")
+    call.get_by_role("link").first.click()
+    page.wait_for_url("**#talk")
+    expect(page.get_by_role("region", name="Conversation")).to_contain_text("Bite record missing")
 
 
 def test_the_technician_comes_to_the_bench_by_the_keyboard(busy: Case, signed_in: SignedIn) -> None:

@@ -1,5 +1,7 @@
 """The first pages of all roles: what none of them shows, and what they cost."""
 
+from datetime import timedelta
+
 import pytest
 from django.db import connection
 from django.test import Client
@@ -12,6 +14,7 @@ from orders.models import Case
 from tests import cast
 from tests.orders import build as orders
 from tests.orders.crowd import copies
+from tests.orders.talk.build import asked_case
 from tests.production import build as floor
 from tests.shipping import build as shipping
 from tests.top.firstpage import PEOPLE, browser, foresee, page
@@ -49,6 +52,7 @@ def test_a_page_costs_the_same_however_many_cases(role: Role) -> None:
         foresee(orders.signed_case(), 0.3),
         foresee(orders.accepted_case(), 0.3),
         foresee(hold(cast.manager(), orders.accepted_case(), "Bite record missing"), 0.3),
+        asked_case(ago=timedelta(days=3))[0],
         foresee(floor.released_case(), 0.3),
         shipping.packed().case,
         shipping.shipped().case,
@@ -61,6 +65,7 @@ def test_a_page_costs_the_same_however_many_cases(role: Role) -> None:
     for number in range(2):
         floor.send(floor.piece(floor.released_case(patient_ref=f"Q-{number}")), "intake")
         shipping.packed()
+        asked_case(ago=timedelta(days=3), patient_ref=f"R-{number}")
     assert queries(user) == first <= 16
 
 

@@ -15,8 +15,10 @@ from labqueue.production.stop import stop
 from orders.hold import hold
 from orders.models import Case
 from orders.signoff import amend, sign
+from orders.talk.answer import answer
 from tests import cast
 from tests.orders import build as orders
+from tests.orders.talk.build import asked_case
 from tests.production import build as floor
 from tests.production.test_release import amended_case
 from tests.shipping import build as shipping
@@ -76,6 +78,30 @@ def test_a_manager_sees_what_is_to_be_decided() -> None:
     }
     assert list(where.values()) == [["accept"], ["release"], [], ["held"], []]
     assert "Bite record missing" in found["held"]
+
+
+def test_a_manager_calls_practices_that_did_not_answer_by_appointment() -> None:
+    days = timedelta(days=2)
+    later, question = asked_case("Which screw?", ago=days, seat_at=orders.seat_in(30))
+    sooner, _ = asked_case("Which shade?", ago=days, seat_at=orders.seat_in(20))
+    none, _ = asked_case("Which collar?", ago=days, seat_at=None)
+    fresh, _ = asked_case("Which bite?", ago=days - timedelta(minutes=1))
+    calls = part(page(cast.manager()), "to-call")
+    places = [calls.index(words) for words in (sooner.number, "Which shade?", later.number, none.number)]
+    assert places == sorted(places)
+    assert fresh.number not in calls
+    assert "Northgate Dental 555 0100 Which screw?" in calls
+    assert f'href="/cases/{later.number}#talk"' in page(cast.manager())
+    assert 'href="tel:5550100"' in page(cast.manager())
+    answer(cast.manager(), later, question, "The long one, says the assistant.")
+    assert later.number not in part(page(cast.manager()), "to-call")
+
+
+def test_nobody_is_called_before_the_time_or_by_others() -> None:
+    assert "To be called" not in page(cast.manager())
+    asked_case(ago=timedelta(days=3))
+    assert "To be called" in page(cast.manager())
+    assert [person for person in (cast.technician(), cast.shipper()) if "To be called" in page(person)] == []
 
 
 def test_a_manager_sees_the_counts_and_comes_to_their_lists() -> None:

@@ -66,6 +66,11 @@ def test_a_practice_sees_the_question_of_the_laboratory() -> None:
     assert "Bite record missing" in part(page(cast.prescriber()), "held")
 
 
+def test_a_practice_comes_to_its_notices() -> None:
+    assert 'href="/notices"' in page(cast.assistant())
+    assert browser(cast.assistant()).get("/notices").status_code == 200
+
+
 def test_a_practice_sees_what_was_sent_to_it() -> None:
     number = shipping.shipped().case.number
     html = page(cast.prescriber())

@@ -49,6 +49,19 @@ def test_the_case_has_it_as_a_part() -> None:
     assert "<html" not in part
 
 
+def test_the_case_says_that_it_waits_and_the_conversation_for_what() -> None:
+    case, question = asked_case()
+    client = browser(cast.assistant())
+    page = text(client.get(f"/cases/{case.number}"))
+    notice = page[page.index("The laboratory waits for an answer.") :].split("</div>")[0]
+    assert "Which screw?" not in notice
+    assert 'href="#talk"' in notice
+    assert page.count('id="talk"') == 1
+    assert text(client.get(f"/cases/{case.number}/talk", headers={"HX-Request": "true"})).count('id="talk"') == 1
+    client.post(f"/cases/{case.number}/messages/{question.pk}/answer", {"text": "The long one."})
+    assert "waits for an answer" not in text(client.get(f"/cases/{case.number}"))
+
+
 def test_an_answer_leads_back_to_the_case_which_goes_on() -> None:
     case, question = asked_case()
     client = browser(cast.assistant())
