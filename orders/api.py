@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import Any
 
-from drf_spectacular.utils import OpenApiParameter, extend_schema
+from drf_spectacular.utils import extend_schema
 from rest_framework.decorators import api_view
 from rest_framework.generics import GenericAPIView
 from rest_framework.request import Request
@@ -13,7 +13,9 @@ from labqueue.base.api import person
 from labqueue.base.models import User
 from orders import acceptance, hold, intake, reads, signoff
 from orders.cancel import cancel as cancel_case
-from orders.doors import case_for, cases_for
+from orders.day import search
+from orders.day.search_serializers import SearchIn
+from orders.doors import case_for
 from orders.models import Case
 from orders.order_serializers import CaseIn, PrescriptionIn, SignIn
 from orders.serializers import CaseOut, CaseRow, Reason
@@ -26,16 +28,12 @@ class Cases(GenericAPIView[Case]):
 
     serializer_class = CaseRow
 
-    @extend_schema(
-        operation_id="cases_list",
-        parameters=[OpenApiParameter("state", description="A state, `open` or `hold`; all where it is left out.")],
-        responses=CaseRow(many=True),
-    )
+    @extend_schema(operation_id="cases_list", parameters=[SearchIn], responses=CaseRow(many=True))
     def get(self, request: Request) -> Response:
-        """Newest first, one page."""
-        state = request.query_params.get("state", reads.ALL)
-        cases = reads.with_versions(reads.narrowed(cases_for(person(request)), state))
-        page = self.paginate_queryset(cases)
+        """Those of which all is true that is asked, newest first, one page."""
+        asked = SearchIn(data=request.query_params)
+        asked.is_valid(raise_exception=True)
+        page = self.paginate_queryset(search.found(person(request), asked.wanted()))
         return self.get_paginated_response(CaseRow(page, many=True).data)
 
     @extend_schema(operation_id="cases_open", request=CaseIn, responses={201: CaseOut})
