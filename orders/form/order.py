@@ -55,9 +55,9 @@ class OrderForm(AppointmentForm):
     enclosed = words.several("In the parcel", choices.Enclosed)
     guidance = words.select("Guidance of the jaw", choices.Guidance)
     bruxism = words.select("Does the patient grind?", choices.Answer)
-    approval = words.select("See the design before it is milled", choices.Wanted, "As agreed on")
+    approval = words.select("Approve the design first", choices.Wanted, "As agreed on")
     contact = words.text("For questions", "Whom to ask, and how.")
-    parts = words.select("Screws, bases, analogs come from", choices.Parts, "As agreed on")
+    parts = words.select("Screws, bases, analogs from", choices.Parts, "As agreed on")
     rush = words.tick("Rush", "Costs more, and the laboratory must accept it.")
     delivery = words.select("Delivery", choices.Delivery, "By courier, as usual")
     note = forms.CharField(

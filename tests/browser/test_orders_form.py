@@ -108,6 +108,24 @@ def test_the_form_by_keyboard_alone(signed_in: SignedIn) -> None:
     assert seen.index("items-0-product") < seen.index("impression") < seen.index("Save the draft")
 
 
+def test_a_reason_that_is_typed_while_the_check_runs_stays(signed_in: SignedIn) -> None:
+    page = signed_in(cast.prescriber())
+    page.goto("/cases/new")
+    fill(page)
+    page.get_by_label("Material of the crown").select_option("Zirconia 3Y")
+    reason = page.get_by_label("V04: Zirconia 3Y is unusual")
+    reason.wait_for()
+    page.get_by_label("Shade of the crown").fill("N3")
+    with page.expect_response(re.compile("/cases/check$")):
+        reason.focus()
+        page.keyboard.type("As discussed", delay=60)
+    page.keyboard.type(" on Monday")
+    expect(reason).to_be_focused()
+    expect(reason).to_have_value("As discussed on Monday")
+    page.get_by_role("button", name="Save and go on to sign").click()
+    expect(page.get_by_label("V04: Zirconia 3Y is unusual")).to_have_value("As discussed on Monday")
+
+
 # Of each single-line control of the form: where its label begins, and how far below that the control does.
 CONTROLS = """[...document.querySelectorAll("[data-tooth] > .fields .field:not(fieldset, .tick)")].filter(field =>
     field.checkVisibility()).map(field => {

@@ -39,6 +39,16 @@
     }
   }
 
+  // A reason that is being typed while the check answers stays as it is.
+  const reasons = () => form.querySelectorAll("#findings input");
+  let typed = [];
+  form.addEventListener("htmx:beforeSwap", () => {
+    typed = [...reasons()].map((one) => [one.id, one.value]);
+  });
+  form.addEventListener("htmx:afterSwap", () => {
+    for (const [id, value] of typed) [...reasons()].filter((one) => one.id === id).forEach((one) => (one.value = value));
+  });
+
   form.addEventListener("change", (event) => {
     mirror(event.target);
     show();
