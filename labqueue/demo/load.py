@@ -25,6 +25,7 @@ from labqueue.demo.ledger import Ledger
 from labqueue.demo.people import Cast, people
 from labqueue.demo.shop import Shop, read_shop, stock_benches
 from labqueue.demo.timeline import Timeline
+from labqueue.demo.trials import Trials
 from labqueue.production import setup
 from labqueue.production.models import Station
 from orders.models import Practice
@@ -79,7 +80,9 @@ def retell(ledger: Ledger, cast: Cast, shop: Shop, now: datetime, seed: int) -> 
     past = lived(read("laboratory"), read("scenario"), cast.practices, now, seed)
     told = tell(past, History(ledger, cast, shop, now))
     deliver(told, Deliveries(ledger, cast, now))
+    trials = Trials(ledger, cast, now)
     for one in told:
+        trials.evaluate(one)
         ledger.seal(one.case, one.changes)
     return told
 
