@@ -14,6 +14,8 @@ from orders.models import Case
 from shipping import prices
 from shipping.models import Invoice
 from tests import cast
+from tests.browser.test_orders_form import fill
+from tests.harness.browser import Console
 from tests.harness.worker import Worker
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -33,12 +35,18 @@ def laboratory(worker: Worker) -> None:
         use_lot(cast.technician(), Station.objects.get(code=station), what=what, number=number)
 
 
-def test_four_people_bring_a_case_from_order_to_invoice(laboratory: None, signed_in: SignedIn, axe: Axe) -> None:
+def test_four_people_bring_a_case_from_order_to_invoice(
+    laboratory: None, signed_in: SignedIn, axe: Axe, console_errors: Console
+) -> None:
     """Practice, manager, technician, shipping: each with that person's own pages only."""
     doctor, manager = signed_in(cast.prescriber()), signed_in(cast.manager())
     number = order(doctor, axe)
-    take_on(manager, number, axe)
-    make(signed_in(cast.technician()), number, axe)
+    take_on(manager, number)
+    technician = signed_in(cast.technician())
+    read_again(technician, number, axe)
+    console_errors.expect("422")
+    lay_out(manager, number, axe)
+    make(technician, number, axe)
     send(signed_in(cast.shipper()), number, axe)
     receive(doctor, number)
     see_the_end(manager, number)
@@ -48,18 +56,9 @@ def order(page: Page, axe: Axe) -> str:
     """The prescriber orders an abutment and its crown, reads the draft and signs it."""
     page.goto("/")
     page.get_by_role("link", name="New order").first.click()
-    page.get_by_role("textbox", name="Patient reference").fill("KO2041")
-    page.get_by_role("radio", name="Final").check()
+    fill(page)
+    page.get_by_label("Patient reference").fill("KO2041")
     page.get_by_label("Seat appointment, day").fill(f"{timezone.localdate() + timedelta(days=35):%Y-%m-%d}")
-    page.get_by_label("Time").fill("14:00")
-    page.get_by_role("textbox", name="Tooth").fill("8")
-    page.get_by_role("radio", name="Abutment and crown").check()
-    page.get_by_label("Material of the abutment").select_option("titanium")
-    page.get_by_label("Material of the crown").select_option("zirconia_4y")
-    page.get_by_label("Shade of the crown").fill("N2")
-    page.get_by_label("Implant system").fill("Averin C")
-    page.get_by_label("Connection").select_option("conical")
-    page.get_by_label("Platform, mm").fill("4.3")
     page.get_by_role("button", name="Save the draft").click()
     expect(page.locator("main")).to_contain_text("upper right central incisor")
     axe(page)
@@ -68,11 +67,34 @@ def order(page: Page, axe: Axe) -> str:
     return Case.objects.get().number
 
 
-def take_on(page: Page, number: str, axe: Axe) -> None:
-    """The manager finds the case on the first page, accepts it and releases it to the floor."""
+def take_on(page: Page, number: str) -> None:
+    """The manager finds the case on the first page and accepts it."""
     page.goto("/")
     page.get_by_role("link", name=number).first.click()
     page.get_by_role("button", name="Accept").first.click()
+    expect(page.locator("main")).to_contain_text("somebody else reads again")
+
+
+def read_again(page: Page, number: str, axe: Axe) -> None:
+    """A second person reads the label of the implant; what was misread is refused at its field."""
+    page.goto(f"/cases/{number}")
+    implant = page.get_by_role("region", name="The implant, read a second time")
+    implant.get_by_label("Implant system").fill("Averin C")
+    implant.get_by_label("Connection").select_option("conical")
+    implant.get_by_label("Platform, mm").fill("4.8")
+    implant.get_by_label("Level").select_option("bone")
+    implant.get_by_label("Label of the implant", exact=True).check()
+    implant.get_by_role("button", name="Confirm what I read").click()
+    expect(page.get_by_role("alert")).to_contain_text("V06: The platform was read as “4.8 mm”, ordered is “4.3 mm”.")
+    axe(page)
+    page.get_by_label("Platform, mm").fill("4.3")
+    page.get_by_role("button", name="Confirm what I read").click()
+    expect(page.locator("main")).to_contain_text("Confirmed by Tessa Test")
+
+
+def lay_out(page: Page, number: str, axe: Axe) -> None:
+    """The manager releases the case to the floor."""
+    page.goto(f"/cases/{number}")
     page.get_by_role("button", name="Release").first.click()
     expect(page.locator("main")).to_contain_text("On the floor")
     expect(page.locator("#outlook, main")).to_contain_text("estimate", timeout=90_000, ignore_case=True)
