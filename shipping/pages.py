@@ -15,6 +15,7 @@ from labqueue.base.pages import onto_form
 from labqueue.production.scan import ScanResult
 from orders.doors import case_for
 from orders.models import Case
+from orders.packs import PACKS
 from shipping import reads
 from shipping.box import places, put_in
 from shipping.dispatch import dispatch
@@ -118,6 +119,7 @@ def show_box(
         **papers_context(case),
         "delivery": delivery_of(case),
         "places": found,
+        "gives_back": PACKS[case.practice.pack].gives_back,
         "full": bool(found) and all(place.in_box for place in found),
         "result": result,
         "refusal": refusal,

@@ -3,6 +3,7 @@
 from labqueue.base import codes
 from labqueue.production.models import Part
 from orders import teeth
+from orders.choices import Allergen, Allergy
 from orders.materials import Kind, Stage
 from orders.models import Case, Item
 from shipping import wording
@@ -78,4 +79,16 @@ def box_cautions(case: Case, inside: list[Content]) -> list[str]:
     items = [content.item for content in inside]
     bases = any(lot.what == Part.TITANIUM_BASE for content in inside for lot in content.lots)
     materials = [item.material for item in items]
-    return cautions(case.stage, {i.kind for i in items}, materials, {i.retention for i in items}, bases)
+    retentions = {i.retention for i in items}
+    return cautions(case.stage, {i.kind for i in items}, materials, retentions, bases, declared(case))
+
+
+def declared(case: Case) -> str:
+    """What the signed order says of allergies: `an allergy to nickel, cobalt`; empty where it says nothing."""
+    signed = case.current
+    if signed is None or not signed.allergy:
+        return ""
+    if signed.allergy != Allergy.YES:
+        return "no allergy known" if signed.allergy == Allergy.NONE else "nobody asked for allergies"
+    named = ", ".join(Allergen(one).label.lower() for one in signed.allergens)
+    return f"an allergy to {', '.join(filter(None, (named, signed.allergy_note)))}"

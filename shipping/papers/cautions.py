@@ -39,7 +39,7 @@ SEATING = "Confirm complete seating before final tightening and cementation, by 
 CEMENT = "Cement-retained: keep the margin within reach, remove all excess cement, and check again afterwards."
 SYSTEM = "Compare implant system, connection and platform with your record before seating: the parts must match them."
 AIRWAY = "Secure the airway: small parts can be swallowed or inhaled."
-CONTAINS = "Contains {contents}. Compare with the patient's known allergies."
+CONTAINS = "Contains {contents}. {declared}Compare with the patient's known allergies."
 COBALT = "COBALT: the metal contains cobalt."
 PROVISIONAL = (
     "PROVISIONAL: for a limited time of use until ____________________, not a final restoration. "
@@ -55,11 +55,21 @@ PROBLEMS = "Report a problem to the laboratory with the case number, and keep th
 
 
 def cautions(
-    stage: str, kinds: Collection[str], materials: Collection[str], retentions: Collection[str], bases: bool
+    stage: str,
+    kinds: Collection[str],
+    materials: Collection[str],
+    retentions: Collection[str],
+    bases: bool,
+    declared: str = "",
 ) -> list[str]:
-    """The cautions for one box, in order. `bases` says whether a piece is bonded to a titanium base."""
+    """The cautions for one box, in order.
+
+    `bases` says whether a piece is bonded to a titanium base, `declared` what the order says of allergies, if anything.
+    """
     on_implant = bool({Kind.ABUTMENT, Kind.SCREW_CROWN} & set(kinds))
+    said = f"Declared on the order: {declared}. " if declared else ""
     made_of = [*dict.fromkeys(materials), *([Material.TITANIUM] if bases else [])]
+    contents = "; ".join(dict.fromkeys(CONTENTS[Material(m)] for m in made_of))
     chosen = [
         (stage == Stage.PROVISIONAL, PROVISIONAL),
         (True, STERILE),
@@ -70,7 +80,7 @@ def cautions(
         (Retention.CEMENT in retentions, CEMENT),
         (on_implant, SYSTEM),
         (True, AIRWAY),
-        (True, CONTAINS.format(contents="; ".join(dict.fromkeys(CONTENTS[Material(m)] for m in made_of)))),
+        (True, CONTAINS.format(contents=contents, declared=said)),
         (Material.COBALT_CHROME in materials, COBALT),
         (bool(ZIRCONIA & set(materials)), ZIRCONIA_CARE),
         (on_implant and not ZIRCONIA & set(materials), CONNECTION_CARE),

@@ -58,3 +58,9 @@ def test_no_torque_is_ever_given_as_a_value() -> None:
 
 def test_every_material_says_what_it_contains() -> None:
     assert set(CONTENTS) == set(Material)
+
+
+def test_what_the_order_declares_stands_beside_what_is_contained() -> None:
+    said = " ".join(cautions("final", {"crown"}, ["zirconia_4y"], {"cement"}, False, "an allergy to nickel"))
+    assert "Contains zirconium oxide with 4 mol% yttrium oxide. Declared on the order: an allergy to nickel." in said
+    assert "Declared" not in words()

@@ -180,6 +180,14 @@ class TestBox:
         assert queries(cast.shipper(), "pack", small.number) == queries(cast.shipper(), "pack", large.number)
 
 
+def test_the_box_says_what_the_law_wants_beside_the_device(client: Client) -> None:
+    case = boxed_case()
+    client.force_login(cast.shipper())
+    page = client.get(f"/shipping/{case.number}/pack").content.decode()
+    assert "What goes back with the device, by the rules for All of them together" in page
+    assert "custom-made device" in page
+
+
 class TestPapers:
     """The papers of a case, for who may see the case."""
 

@@ -49,3 +49,9 @@ def test_a_provisional_crown_on_a_base_says_so() -> None:
     assert [lot["product"] for lot in facts["pieces"][0]["lots"]] == ["Halden Temp Disc", "Corvane Base"]
     assert any("PROVISIONAL" in line and "about 3 weeks" in line for line in facts["cautions"])
     assert any("no high heat" in line for line in facts["cautions"])
+
+
+def test_what_was_declared_of_allergies_stands_on_the_slip() -> None:
+    facts = slip_facts(packed(allergy="yes", allergens=["nickel", "acrylic"], allergy_note="Rash from a ring"))
+    assert any("an allergy to nickel, acrylic, Rash from a ring." in line for line in facts["cautions"])
+    assert any("Declared on the order: no allergy known." in line for line in slip_facts(packed())["cautions"])
