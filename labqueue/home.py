@@ -20,6 +20,7 @@ from labqueue.production import reads
 from labqueue.production.models import WorkItem
 from labqueue.production.release import ON_THE_FLOOR
 from orders.doors import cases_for
+from orders.implant.reads import to_confirm
 from orders.lifecycle import CHANGEABLE
 from orders.models import OPEN_STATES, Case
 from orders.talk.reads import to_call
@@ -98,8 +99,10 @@ def practice(user: User) -> dict[str, Any]:
 def technician(user: User) -> dict[str, Any]:
     """What is in this person's hands, what waits at each bench, what leaves next."""
     urgent = shown(cases_for(user)).filter(state=Case.State.RELEASED, held_since__isnull=True)
+    second = shown(to_confirm().exclude(accepted_by=user))
     return {
         "mine": reads.in_work_of(user),
+        "to_confirm": second.order_by("due_at")[:SHOWN],
         "tiles": [_bench(load) for load in reads.loads()],
         "urgent": urgent.order_by("due_at")[:SHOWN],
     }

@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from django.db.models import Exists, F, OuterRef, QuerySet
+
 from orders.fields import ON_IMPLANT
 from orders.models import Case, Confirmation, Item
 
@@ -39,6 +41,15 @@ def unconfirmed(case: Case) -> list[Item]:
 def is_confirmed(case: Case, item: Item) -> bool:
     """Whether a second person has confirmed that piece."""
     return item not in unconfirmed(case)
+
+
+def to_confirm() -> "QuerySet[Case]":
+    """The accepted cases with a piece that no second person has confirmed as it is ordered now. One query."""
+    here = {name: OuterRef(name) for name in COMPARED}
+    second = Confirmation.objects.filter(case=OuterRef("prescription__case"), **here).exclude(by=F("case__accepted_by"))
+    current = Item.objects.filter(kind__in=ON_IMPLANT, prescription=F("prescription__case__current"))
+    bare = current.exclude(Exists(second)).values("prescription__case")
+    return Case.objects.filter(state=Case.State.ACCEPTED, held_since__isnull=True, pk__in=bare)
 
 
 def same(confirmation: Confirmation, item: Item) -> bool:

@@ -223,3 +223,19 @@ def test_a_manager_sees_which_changed_prescriptions_wait_for_their_release() -> 
     assert same.number not in section
     release(cast.manager(), case)
     assert part(page(cast.manager()), "changed") == ""
+
+
+def test_a_technician_sees_what_is_to_be_read_a_second_time() -> None:
+    waits, done = orders.accepted_case(), orders.confirmed_case()
+    alone = orders.accepted_case(items=[orders.crown()])
+    found = part(page(cast.technician()), "to-confirm")
+    assert waits.number in found
+    assert done.number not in found
+    assert alone.number not in found
+
+
+def test_who_accepted_a_case_is_not_asked_to_read_it_again() -> None:
+    case = orders.accepted_case()
+    Case.objects.filter(pk=case.pk).update(accepted_by=cast.technician())
+    assert part(page(cast.technician()), "to-confirm") == ""
+    assert case.number in part(page(cast.user("tom", Role.TECHNICIAN)), "to-confirm")
