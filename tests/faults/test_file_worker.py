@@ -4,18 +4,17 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from django.utils import timezone
 
 from labqueue.base import files
 from labqueue.base.models import OutboxRow
 from orders.models import Attachment
+from tests.faults.leases import done, let_the_lease_run_out
 from tests.harness.waiting import wait_for
 from tests.harness.worker import Worker
 from tests.orders import build
 from tests.orders.attachments import build as made
 
 pytestmark = pytest.mark.django_db(transaction=True)
-State = OutboxRow.State
 NewWorker = Callable[..., Worker]
 SLOW = ("--include", "tests.faults.slow_looks,tests.faults.impatience")
 QUICK = ("--beat", "--include", "tests.faults.impatience")
@@ -33,14 +32,9 @@ def in_the_middle(found: Attachment) -> None:
     wait_for(Attachment.objects.filter(pk=found.pk, progress__gt=0).exists, 60, "a worker to read some of the scan")
 
 
-def let_the_lease_run_out(row: OutboxRow) -> None:
-    """As if its minute had passed."""
-    OutboxRow.objects.filter(pk=row.pk, state=State.RUNNING).update(lease_until=timezone.now())
-
-
 def assert_looked_at_once(found: Attachment, row: OutboxRow) -> None:
     """The second attempt has published all of it, and there is no other work."""
-    wait_for(OutboxRow.objects.filter(pk=row.pk, state=State.DONE).exists, 60, "the scan to be looked at")
+    done(row)
     row.refresh_from_db()
     found.refresh_from_db()
     assert (row.attempt, row.error) == (2, "")

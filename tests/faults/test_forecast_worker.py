@@ -3,12 +3,12 @@
 from collections.abc import Callable
 
 import pytest
-from django.utils import timezone
 
 from labqueue.base.models import OutboxRow
 from labqueue.planning import freshness
 from labqueue.planning.models import Forecast, Prediction
 from orders.models import Case, Outlook
+from tests.faults.leases import computing, done, let_the_lease_run_out
 from tests.harness.waiting import wait_for
 from tests.harness.worker import Worker, kill_process
 from tests.production.build import released_case
@@ -20,17 +20,6 @@ SLOW = ("--include", "tests.faults.many_futures,tests.faults.impatience")
 QUICK = ("--include", "tests.faults.impatience")
 
 
-def computing(row: OutboxRow, attempt: int = 1) -> None:
-    """Wait until a worker is in the middle of the forecast: the row is claimed, and nothing is published."""
-    claimed = OutboxRow.objects.filter(pk=row.pk, state=State.RUNNING, attempt=attempt)
-    wait_for(claimed.exists, 60, "a worker to claim the forecast", every=0.002)
-
-
-def let_the_lease_run_out(row: OutboxRow) -> None:
-    """As if its minute had passed."""
-    OutboxRow.objects.filter(pk=row.pk, state=State.RUNNING).update(lease_until=timezone.now())
-
-
 def assert_made_once(row: OutboxRow, case: Case, attempt: int) -> None:
     """The row is done by that attempt, and there is one forecast, which speaks of the case once."""
     row.refresh_from_db()
@@ -38,11 +27,6 @@ def assert_made_once(row: OutboxRow, case: Case, attempt: int) -> None:
     forecast = Forecast.objects.get()
     assert [said.case for said in Prediction.objects.filter(forecast=forecast)] == [case]
     assert Outlook.objects.get(case=case).made_at == forecast.shop_at
-
-
-def done(row: OutboxRow, seconds: float = 60) -> None:
-    """Wait until the forecast is published."""
-    wait_for(OutboxRow.objects.filter(pk=row.pk, state=State.DONE).exists, seconds, "the forecast")
 
 
 def test_a_change_on_the_floor_becomes_a_forecast_by_itself(new_worker: NewWorker) -> None:
