@@ -36,7 +36,8 @@ REFUSALS = {
     "404": "No such thing, or not for this person.",
     "405": "No such method here.",
     "409": "The state does not allow it now.",
-    "415": "Send application/json.",
+    "413": "More bytes than are taken here.",
+    "415": "Not a body of the described media type.",
     "422": "Refused; each fault names its field and what would satisfy it.",
 }
 
