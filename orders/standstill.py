@@ -12,14 +12,19 @@ from orders.treatment.duplicates import duplicates_of
 
 DUPLICATE_RULE = "V16"
 LENGTH = 1000
+# What the service answers to a design that was shown of another version.
+CHANGED = "Asked anew: the prescription was changed."
 K = Message.Kind
 
 
 def ask(case: Case, findings: Iterable[Finding], pieces: Sequence[Item]) -> None:
     """Let the case stand still for what is held of its current version, one message of each kind; `settle` comes after.
 
-    Belongs into the transaction that signs. What a person answered before is not asked again.
+    Belongs into the transaction that signs. What a person answered before is not asked again. A design of the version
+    before waits for nobody any more.
     """
+    for shown in open_stops(case).filter(kind=K.APPROVAL):
+        answer(case, shown, None, CHANGED)
     held = [found for found in findings if found.severity == Severity.HOLD]
     missing = {key(found): found for found in held if found.rule != DUPLICATE_RULE}
     doubled = next((found for found in held if found.rule == DUPLICATE_RULE), None)

@@ -81,12 +81,12 @@ def may_approve(user: User) -> bool:
 
 
 def approved(case: Case) -> bool:
-    """Whether the practice has approved a design of what is signed now, and has wanted no change since."""
+    """Whether the practice has approved the design that was shown last of what is signed now."""
     if case.current is None or case.current.signed_at is None:
         return False
-    decisions = case.messages.filter(kind__in=[Message.Kind.APPROVED, Message.Kind.CHANGES])
-    last = decisions.filter(at__gte=case.current.signed_at).order_by("at", "pk").last()
-    return last is not None and last.kind == Message.Kind.APPROVED
+    shown = case.messages.filter(kind=Message.Kind.APPROVAL, at__gte=case.current.signed_at)
+    last = shown.select_related("answer").order_by("at", "pk").last()
+    return last is not None and hasattr(last, "answer") and last.answer.kind == Message.Kind.APPROVED
 
 
 def to_call(now: datetime) -> "QuerySet[Message]":

@@ -1,13 +1,17 @@
 """A design is approved, or sent back, by a person who may, and stays under that person's name."""
 
+from datetime import timedelta
+
 import pytest
 from django.utils import timezone
 
 from labqueue.base import audit
 from labqueue.base.errors import Conflict, Forbidden
+from orders.acceptance import accept
 from orders.hold import resume
 from orders.models import Attachment, Case, Message
 from orders.signoff import amend, sign
+from orders.talk import stops
 from orders.talk.answer import answer
 from orders.talk.approve import approve, want_changes
 from orders.talk.ask_approval import ask_approval
@@ -59,6 +63,33 @@ def test_a_new_signature_wants_a_new_approval() -> None:
     approve(approver(), case, shown)
     amend(cast.prescriber(), case)
     sign(cast.prescriber(), case)
+    assert not approved(case)
+
+
+def test_a_design_of_an_older_version_is_no_longer_decided() -> None:
+    case, shown = shown_design()
+    person = approver()
+    amend(person, case)
+    sign(person, case)
+    case.refresh_from_db()
+    assert not case.on_hold
+    assert (shown.answer.by, shown.answer.text) == (None, "Asked anew: the prescription was changed.")
+    with refused("", "Somebody answered this before you", kind=Conflict):
+        approve(person, case, shown)
+    assert not approved(case)
+    accept(cast.manager(), case)
+    approve(person, case, again(case))
+    assert approved(case)
+
+
+def test_an_old_design_that_is_approved_late_counts_for_nothing() -> None:
+    """Decided after a signature, but shown before it: no verb does so any more, rows from before may say so."""
+    case = build.accepted_case()
+    assert case.current is not None
+    assert case.current.signed_at is not None
+    before = case.current.signed_at - timedelta(days=1)
+    old = Message.objects.create(case=case, kind="approval", text="Please look.", at=before, stops=True)
+    stops.answer(case, old, approver(), "Made as shown.", Message.Kind.APPROVED)
     assert not approved(case)
 
 
@@ -122,4 +153,13 @@ def test_the_laboratory_takes_a_design_back_and_nothing_is_approved() -> None:
     case, _ = shown_design()
     resume(cast.technician(), case)
     assert not case.on_hold
+    assert not approved(case)
+
+
+def test_an_approval_does_not_outlive_a_later_design_that_was_taken_back() -> None:
+    case, shown = shown_design()
+    approve(approver(), case, shown)
+    again(case)
+    assert not approved(case), "the later one is not decided yet"
+    resume(cast.technician(), case)
     assert not approved(case)
