@@ -7,7 +7,7 @@ from orders.check import look_at
 from orders.findings import Finding, Moment, Severity
 from orders.models import Case, Item, Message
 from orders.rules import absent, hits
-from orders.talk.stops import answer, open_stops, settle, stop
+from orders.talk.stops import GONE, answer, open_stops, settle, stop
 from orders.treatment.duplicates import duplicates_of
 
 DUPLICATE_RULE = "V16"
@@ -35,8 +35,10 @@ def ask(case: Case, findings: Iterable[Finding], pieces: Sequence[Item]) -> None
 def bring(case: Case) -> None:
     """After a file came: what it brings is no longer asked for, and the case goes on where nothing else is open.
 
-    Belongs into a transaction that has locked the case.
+    A case that has left, or was cancelled, is left alone. Belongs into a transaction that has locked the case.
     """
+    if case.state in GONE:
+        return
     if case.current is None or not open_stops(case).filter(kind=K.MISSING).exists():
         return
     look = look_at(case, case.current)

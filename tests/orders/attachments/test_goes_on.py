@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from orders.cancel import cancel
 from orders.models import Case
 from orders.signoff import sign
 from orders.talk.stops import open_stops
@@ -29,6 +30,20 @@ def test_it_goes_on_once_the_scan_was_looked_at() -> None:
     assert waits(case), "nobody has looked at it yet"
     assert made.looked_at(scan).state == "ready"
     assert not waits(case)
+
+
+@pytest.mark.parametrize("state", [Case.State.CANCELLED, Case.State.SHIPPED])
+def test_a_case_that_is_gone_is_not_held_by_a_file_that_comes_late(state: str) -> None:
+    case = build.signed_case(items=[build.crown(shade="")], impression="scan")
+    scan = made.sent(case, made.stl())
+    if state == Case.State.CANCELLED:
+        cancel(cast.manager(), case, "The patient moved away.")
+    else:
+        Case.objects.filter(pk=case.pk).update(state=state, held_since=None, hold_reason="")
+    said = case.messages.count()
+    assert made.looked_at(scan).state == "ready"
+    case.refresh_from_db()
+    assert (case.state, case.on_hold, case.hold_reason, case.messages.count()) == (state, False, "", said)
 
 
 def test_another_file_does_not_bring_it() -> None:
