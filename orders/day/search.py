@@ -19,6 +19,8 @@ from orders.reads import ALL, narrowed, with_versions
 # A field of a piece with fewer letters would find nearly everything.
 FEWEST = 2
 START, END = time(0), time(23, 59, 59)
+# Near the ends of the calendar a day has no instant in every zone.
+FIRST, LAST = date(2000, 1, 1), date(2199, 12, 31)
 
 
 @dataclass(frozen=True)
@@ -92,6 +94,10 @@ def faults_of(wanted: Wanted) -> list[Fault]:
     faults = []
     if 0 < len(wanted.system.strip()) < FEWEST:
         faults.append(Fault("system", f"Give at least {FEWEST} letters of the implant system.", "system"))
+    for name in ("seat_from", "seat_to"):
+        day = getattr(wanted, name)
+        if day is not None and not FIRST <= day <= LAST:
+            faults.append(Fault(name, f"Give a day from {FIRST} to {LAST}.", name))
     if wanted.seat_from and wanted.seat_to and wanted.seat_from > wanted.seat_to:
         faults.append(Fault("seat_to", "The last day lies before the first. Turn them round.", "seat_to"))
     return faults

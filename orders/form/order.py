@@ -16,7 +16,8 @@ ASKED = tuple(name for name in ORDER_COLUMNS if name != "seat_at")
 # What is said once, when the case is opened.
 OPENED_WITH = ("origin", "relation", "cause", "cause_note")
 # How the implant and the jaws come: mostly as on the practice's last order. What is in the parcel is counted each time.
-AS_USUAL = ("impression", "analog", "opposing", "bite", "disinfected_with", "disinfected_minutes")
+# How long it lay in the disinfectant is true of one parcel only: whoever orders says it anew.
+AS_USUAL = ("impression", "analog", "opposing", "bite", "disinfected_with")
 HOW_IT_COMES = (*AS_USUAL, "enclosed")
 WISHES = ("guidance", "bruxism", "approval", "contact", "parts", "delivery", "rush", "note")
 

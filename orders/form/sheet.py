@@ -62,18 +62,18 @@ class OrderSheet:
     def comes_as_usual(self) -> str:
         """How it comes, in words, where that is said already; empty where something of it is still to be said.
 
-        The words say how it was disinfected, for whoever signs states that. The day of a scan is said each time, so
-        nothing is folded without it.
+        The words say with what it was disinfected, for whoever signs states that; the minutes stand beside the fold.
+        The day of a scan is said each time, so nothing is folded without it.
         """
         said = {name: self.order[name].value() for name in HOW_IT_COMES}
         scan = said["impression"] == Impression.SCAN
-        moulded = () if scan else ("analog", "disinfected_with", "disinfected_minutes")
+        moulded = () if scan else ("analog", "disinfected_with")
         needed = ("impression", "opposing", "bite", *moulded)
         wrong = self.order.is_bound and set(self.order.errors) & {*HOW_IT_COMES, "scanned_on"}
         if wrong or any(not said[name] for name in needed) or (scan and not self.order["scanned_on"].value()):
             return ""
         labels = [str(Impression(said["impression"]).label)] if said["impression"] in Impression.values else []
-        treated = [] if scan else [f"disinfected with {said['disinfected_with']}, {said['disinfected_minutes']} min"]
+        treated = [] if scan else [f"disinfected with {said['disinfected_with']}"]
         return ", ".join([*labels, *treated])
 
     def is_valid(self) -> bool:

@@ -157,6 +157,15 @@ class ToothForm(HouseForm):
             self.add_error(name, f"This product has no {piece}. Choose another product, or leave this empty.")
 
     @property
+    def implant_said(self) -> str:
+        """The implant in words, where an order begins with it; empty where something of it is still to be said."""
+        names = ("system", "connection", "platform", "level")
+        system, connection, platform, level = (self.initial.get(name) for name in names)
+        if self.is_bound or not (system and connection and platform and level):
+            return ""
+        return f"{system}, {Connection(connection).label.lower()}, {platform} mm, {choices.Level(level).label.lower()}"
+
+    @property
     def wishes_wrong(self) -> bool:
         """Whether a fault lies where the form is folded."""
         return self.is_bound and bool(set(self.errors) - UNFOLDED)

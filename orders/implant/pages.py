@@ -26,7 +26,8 @@ def implant(request: HttpRequest, number: str) -> HttpResponse:
     if request.method == "GET":
         return show(request, case)
     tooth, _, kind = request.POST.get("piece", "").partition("-")
-    form = ConfirmationForm(piece_at(case, int(tooth) if tooth.isdecimal() else 0, kind), request.POST)
+    fdi = int(tooth) if tooth.isdecimal() and len(tooth) == 2 else 0
+    form = ConfirmationForm(piece_at(case, fdi, kind), request.POST)
     if form.is_valid():
         try:
             confirm(who(request), case, **form.facts())

@@ -93,7 +93,7 @@ class TreatmentOut(serializers.Serializer[Any]):
 @api_view(["GET"])
 def treatment(request: Request, number: str) -> Response:
     """The treatment that a case belongs to."""
-    return shown(reads.full_case(person(request), number))
+    return shown(request, reads.full_case(person(request), number))
 
 
 @extend_schema(operation_id="cases_plan", request=PlanIn, responses=TreatmentOut)
@@ -101,7 +101,7 @@ def treatment(request: Request, number: str) -> Response:
 def plan(request: Request, number: str) -> Response:
     """Plan the final of a provisional."""
     case = reads.full_case(person(request), number)
-    return shown(keep_plan(person(request), case, parsed(PlanIn, request).validated_data["final_seat_at"]))
+    return shown(request, keep_plan(person(request), case, parsed(PlanIn, request).validated_data["final_seat_at"]))
 
 
 @extend_schema(operation_id="cases_evaluate", request=EvaluationIn, responses={201: EvaluationOut})
@@ -127,6 +127,6 @@ def carry(request: Request, number: str) -> Response:
     return Response(CaseIn(facts).data)
 
 
-def shown(case: Case) -> Response:
-    """The treatment as JSON."""
-    return Response(TreatmentOut(treatment_of(case, timezone.now())).data)
+def shown(request: Request, case: Case) -> Response:
+    """The treatment as JSON, for who asks."""
+    return Response(TreatmentOut(treatment_of(case, person(request), timezone.now())).data)

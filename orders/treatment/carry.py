@@ -19,8 +19,9 @@ NOTE_LENGTH = 500
 def facts_from(case: Case, relation: str) -> OrderFacts:
     """What a new order that follows `case` begins with; `relation` is one of `RELATIONS`.
 
-    What is true of one parcel or one day only (appointment, date of the scan, minutes in the disinfectant, what is
-    enclosed, a rush) is said anew; the form offers there what the practice said last. Raises Refusal for another word, Conflict where nothing was ever signed.
+    What is true of one parcel or one day only (appointment, minutes in the disinfectant, what is enclosed, a rush) is
+    said anew; for a final, so is the date of the scan. Raises Refusal for another word, Conflict where nothing was ever
+    signed.
     """
     if relation not in RELATIONS:
         raise refuse("relation", f"Possible is {', '.join(RELATIONS)}.", field="relation")

@@ -29,7 +29,7 @@ def treatment(request: HttpRequest, number: str) -> HttpResponse:
 def show(request: HttpRequest, case: Case, form: AppointmentForm | None = None) -> HttpResponse:
     """The treatment; 422 where the plan was refused."""
     plan_form = form or AppointmentForm(case.practice, initial=appointment_values(case.final_seat_at, case.practice))
-    context = {"case": case, "treatment": treatment_of(case, timezone.now()), "form": plan_form}
+    context = {"case": case, "treatment": treatment_of(case, who(request), timezone.now()), "form": plan_form}
     template = "treatment" if request.headers.get("HX-Request") else "treatment_page"
     return render(request, f"orders/{template}.html", context, status=422 if form else 200)
 

@@ -72,9 +72,10 @@ def final_faults(case: Case, final_seat_at: datetime | None) -> list[Fault]:
 
 
 def seating(case: Case) -> datetime | None:
-    """When the provisional is seated: as signed, before that as in the draft."""
+    """When the provisional is seated: as signed, before that as in the draft; never before it has left."""
     shown = case.shown
-    return case.seat_at or (shown.seat_at if shown else None)
+    known = [case.seat_at or (shown.seat_at if shown else None), case.shipped_at]
+    return max((at for at in known if at), default=None)
 
 
 def trial_over(case: Case) -> datetime | None:

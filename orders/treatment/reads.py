@@ -5,7 +5,9 @@ from datetime import datetime
 
 from django.db.models import QuerySet
 
+from labqueue.base.models import User
 from orders.choices import Relation
+from orders.doors import cases_for
 from orders.materials import Stage
 from orders.models import Case, Evaluation
 from orders.treatment.carry import LIKE
@@ -45,13 +47,13 @@ class Treatment:
         return self.case.stage == Stage.PROVISIONAL and self.case.state != S.CANCELLED
 
 
-def treatment_of(case: Case, now: datetime) -> Treatment:
-    """The treatment that a case belongs to, seen from that case. A constant number of queries."""
+def treatment_of(case: Case, reader: User, now: datetime) -> Treatment:
+    """The treatment that a case belongs to, seen from that case by `reader`. A constant number of queries."""
     provisional = case.stage == Stage.PROVISIONAL
     asked = to_evaluate(now).filter(pk=case.pk).first() if provisional else None
     return Treatment(
         case=case,
-        later=list(followers(case)),
+        later=list(followers(case, reader)),
         appointments=appointments(case, now) if provisional and case.state != S.CANCELLED else [],
         early=is_early(case),
         evaluations=list(case.evaluations.select_related("by").order_by("-at", "-pk")),
@@ -60,9 +62,9 @@ def treatment_of(case: Case, now: datetime) -> Treatment:
     )
 
 
-def followers(case: Case) -> "QuerySet[Case]":
-    """The cases that follow it, oldest first; what was cancelled is left out."""
-    return case.later.exclude(state=S.CANCELLED).order_by("number")
+def followers(case: Case, reader: User) -> "QuerySet[Case]":
+    """The cases that follow it and that `reader` may see, oldest first; what was cancelled is left out."""
+    return cases_for(reader).filter(origin=case).exclude(state=S.CANCELLED).order_by("number")
 
 
 def possible(case: Case, relation: str) -> bool:

@@ -27,8 +27,8 @@ def faults(order: OrderFacts, practice: Practice, pieces: Iterable[Item], case: 
     origin = origin_of(order, practice)
     if origin is None:
         return [*found, Fault("origin", f"You have no case {order.origin[:12]} to follow.", "origin")]
-    if order.relation in AFTER and case is None:
-        found += state_faults(order, origin)
+    if order.relation in AFTER:
+        found += stage_faults(order, origin) or ([] if case else state_faults(order, origin))
     return found + same_mouth(order, origin, pieces)
 
 
@@ -54,10 +54,20 @@ def said_whole(order: OrderFacts) -> list[Fault]:
     return found
 
 
-def state_faults(order: OrderFacts, origin: Case) -> list[Fault]:
-    """A final follows a provisional that was made; a remake and an adjustment follow what left the laboratory."""
-    if order.relation == Relation.FINAL and (order.stage, origin.stage) != (Stage.FINAL, Stage.PROVISIONAL):
+def stage_faults(order: OrderFacts, origin: Case) -> list[Fault]:
+    """A final follows a provisional; what is made again or adjusted stays what it was."""
+    if order.relation == Relation.FINAL:
+        if (order.stage, origin.stage) == (Stage.FINAL, Stage.PROVISIONAL):
+            return []
         return [Fault("relation", f"A final follows a provisional; {origin} is a {origin.stage}.", "relation")]
+    if order.stage == origin.stage:
+        return []
+    what = Relation(order.relation).label
+    return [Fault("stage", f"{what}: {origin} is a {origin.stage}, and stays one. Order its final instead.", "stage")]
+
+
+def state_faults(order: OrderFacts, origin: Case) -> list[Fault]:
+    """A final follows what was made; a remake and an adjustment follow what left the laboratory."""
     if origin.state in AFTER[Relation(order.relation)]:
         return []
     until = "packed" if order.relation == Relation.FINAL else "shipped"

@@ -286,7 +286,14 @@ def order_provisional(keys: Keys) -> None:
     }.items():
         keys.to(f"items-0-{name}")
         keys.type(text)
+    disinfected(keys)
     sign(keys)
+
+
+def disinfected(keys: Keys) -> None:
+    """How long the impression lay in the disinfectant is said with each order."""
+    keys.to("disinfected_minutes")
+    keys.type("10")
 
 
 def sign(keys: Keys) -> None:
@@ -319,5 +326,5 @@ def evaluate(keys: Keys, case: Case) -> None:
 def order_final(keys: Keys) -> None:
     """Everything is carried over; only the material is chosen."""
     keys.type("Zirconia 4Y")
-    keys.to("items-0-shade")
+    disinfected(keys)
     sign(keys)

@@ -73,6 +73,8 @@ def test_a_practice_finds_its_own_and_the_laboratory_what_was_signed(cases: Any)
         ({"tooth": "99", "notation": "fdi"}, "tooth", "no permanent tooth"),
         ({"system": "a"}, "system", "at least 2 letters"),
         ({"state": "lost"}, "state", "is no state"),
+        ({"seat_to": date(9999, 12, 31)}, "seat_to", "Give a day from 2000-01-01 to 2199-12-31."),
+        ({"seat_from": date(1, 1, 1)}, "seat_from", "Give a day from 2000-01-01"),
         ({"seat_from": date(2031, 3, 2), "seat_to": date(2031, 3, 1)}, "seat_to", "lies before the first"),
     ],
 )

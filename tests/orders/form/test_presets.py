@@ -41,7 +41,8 @@ def test_how_it_comes_is_as_on_the_last_order_that_was_signed(assistant: Client)
         "impression",
         "record",
     ]
-    assert sheet.comes_as_usual == "Impression, open tray, disinfected with Peracetic acid, 10 min"
+    assert sheet.comes_as_usual == "Impression, open tray, disinfected with Peracetic acid"
+    assert shown(sheet, "disinfected_with", "disinfected_minutes") == ["Peracetic acid", None], "said of each parcel"
 
 
 def test_what_is_of_one_patient_or_one_parcel_is_not_taken_over(assistant: Client) -> None:
@@ -62,7 +63,7 @@ def test_it_is_open_while_something_of_it_is_to_be_said(assistant: Client) -> No
     build.signed_case(impression="scan", scanned_on=None, enclosed=[], items=[build.abutment(), build.crown()])
     assert opened(assistant).comes_as_usual == "", "the day of this scan"
     page = text(assistant.get("/cases/new"))
-    assert '<details class="card more" open><summary>How it comes to the laboratory</summary>' in page
+    assert '<details class="more" open><summary>Impression or scan, opposing arch, bite, parcel</summary>' in page
 
 
 def test_an_order_like_another_is_of_no_patient(assistant: Client) -> None:

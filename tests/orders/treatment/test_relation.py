@@ -48,6 +48,25 @@ def test_a_final_does_not_follow_a_final_and_a_provisional_is_no_final() -> None
         follow(first, relation="final", stage="provisional", items=[build.screw_crown(**RESIN)])
 
 
+def test_what_is_made_again_stays_what_it_was() -> None:
+    first = provisional()
+    with refused("stage", "is a provisional, and stays one"):
+        follow(first, **REMAKE, items=[build.screw_crown()])
+    last = build.shipped_case(patient_ref="K-5")
+    with refused("stage", "is a final, and stays one"):
+        follow(last, **REMAKE, patient_ref="K-5", stage="provisional", items=[build.screw_crown(**RESIN)])
+
+
+def test_a_final_stays_one_while_its_draft_is_changed() -> None:
+    draft = follow(provisional(), relation="final", items=[build.screw_crown()])
+    with refused("relation", "A final follows a provisional"):
+        edit_draft(
+            cast.prescriber(),
+            draft,
+            **build.order(patient_ref=draft.patient_ref, stage="provisional", items=[build.screw_crown(**RESIN)]),
+        )
+
+
 def test_nothing_follows_what_is_still_being_made() -> None:
     case = build.accepted_case()
     with refused("origin", "A remake can be ordered once it is shipped"):
