@@ -68,11 +68,14 @@ class Terms(NamedTuple):
     # An impression is poured and scanned first; a design waits until it is approved.
     physical: bool = False
     approval: bool = False
+    # How many working days were worked on it before the count begins.
+    worked: int = 0
 
     def days(self, makes: Iterable[Make]) -> int:
-        """Working days in the laboratory: those of the slowest piece, and one for each detour."""
+        """Working days in the laboratory: those of the slowest piece, and one for each detour, less those worked."""
         table = RUSH_DAYS if self.rush else LAB_DAYS
-        return max((table[make] for make in makes), default=0) + self.physical + self.approval
+        slowest = max((table[make] for make in makes), default=0)
+        return max(0, slowest + self.physical + self.approval - self.worked)
 
 
 USUAL = Terms()
@@ -227,9 +230,14 @@ def pick_up(way: Way, day: date) -> datetime:
 
 def after_hold(way: Way, due_at: datetime, held_since: datetime, now: datetime) -> datetime:
     """A due date without appointment after a hold: later by the laboratory's working days that passed."""
-    held, back = held_since.astimezone(way.lab_zone).date(), now.astimezone(way.lab_zone).date()
-    days = sum(way.laboratory.is_open(held + timedelta(days=n)) for n in range(1, (back - held).days + 1))
+    days = sum(map(way.laboratory.is_open, days_after(way, held_since, now)))
     return pick_up(way, way.laboratory.shift(due_at.astimezone(way.lab_zone).date(), days))
+
+
+def days_after(way: Way, since: datetime, until: datetime) -> list[date]:
+    """The dates in the laboratory after that of `since`, up to that of `until`."""
+    first, last = (one.astimezone(way.lab_zone).date() for one in (since, until))
+    return [first + timedelta(days=n) for n in range(1, (last - first).days + 1)]
 
 
 def far_faults(seat_at: datetime | None, now: datetime) -> list[Fault]:

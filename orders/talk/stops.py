@@ -15,7 +15,7 @@ from labqueue.base import audit
 from labqueue.base.models import User
 from labqueue.base.templatetags.house import moment
 from orders import due
-from orders.models import Case, Message
+from orders.models import Case, Message, Prescription
 from orders.talk.notices import tell
 
 S = Case.State
@@ -57,8 +57,8 @@ def settle(case: Case, actor: User | None) -> None:
     """After an answer: the case goes on where nothing is open any more, else it says what is still open.
 
     The clock stood: without an appointment, the due date moves by the working days on hold. A version that was signed
-    during the hold has a due date of its own, which counts from that signature. A case that has left, or was
-    cancelled, is left alone.
+    during the hold has a due date of its own, which counts from that signature. With an appointment it is counted anew
+    what can still be promised for it. A case that has left, or was cancelled, is left alone.
     """
     if case.state in GONE:
         return
@@ -81,13 +81,24 @@ def stand_still(case: Case, still: Iterable[Message]) -> None:
 def go_on(case: Case, actor: User | None, since: datetime) -> None:
     """Let the case go on with the date that it has now. From here on it is complete, if it was not before."""
     before: dict[str, Any] = {"hold_reason": case.hold_reason, "held_since": since, "due_at": case.due_at}
-    if case.due_at is not None and case.seat_at is None:
-        case.due_at = due.after_hold(due.way_to(case.practice), case.due_at, stood_since(case, since), timezone.now())
+    conflict = move_date(case, since) if case.due_at is not None else ""
     case.held_since, case.hold_reason = None, ""
     case.save(update_fields=["held_since", "hold_reason", "due_at"])
     complete(case)
     audit.record(case, "resumed", actor, before=before, after={"due_at": case.due_at})
-    tell_date(case, before["due_at"])
+    tell_date(case, before["due_at"], conflict)
+
+
+def move_date(case: Case, since: datetime) -> str:
+    """Set the due date that the case has now; why its appointment can hardly be kept, empty where it can."""
+    way, now = due.way_to(case.practice), timezone.now()
+    if case.seat_at is None or case.current is None:
+        if case.due_at is not None:
+            case.due_at = due.after_hold(way, case.due_at, stood_since(case, since), now)
+        return ""
+    promise = due.promise_for(way, case.seat_at, case.current.makes, now, terms_left(case, case.current, way, now))
+    case.due_at = promise.due_at if promise.due_at > now else promise.earliest
+    return promise.conflict
 
 
 def complete(case: Case) -> None:
@@ -98,12 +109,13 @@ def complete(case: Case) -> None:
         case.save(update_fields=["complete_at", "first_due_at"])
 
 
-def tell_date(case: Case, before: datetime | None) -> None:
-    """A note of the service: when the case leaves, now that it goes on."""
+def tell_date(case: Case, before: datetime | None, conflict: str) -> None:
+    """A note of the service: when the case leaves, now that it goes on, or what stands against its date."""
     if case.due_at is None:
         return
     moved = f"; it was {moment(before)}" if before is not None and before != case.due_at else ""
-    text = f"The case goes on. It leaves by {moment(case.due_at)}{moved}."
+    leaves = f"It leaves by {moment(case.due_at)}{moved}." if moved or not conflict else ""
+    text = " ".join(filter(None, ["The case goes on.", leaves, conflict]))
     Message.objects.create(case=case, kind=Message.Kind.NOTE, text=text, by=None, at=timezone.now())
 
 
@@ -111,3 +123,25 @@ def stood_since(case: Case, since: datetime) -> datetime:
     """Since when the due date of a case that stood still has not been counted anew."""
     signed = case.current.signed_at if case.current else None
     return max(since, signed) if signed else since
+
+
+def terms_left(case: Case, current: Prescription, way: due.Way, now: datetime) -> due.Terms:
+    """The pace of what is still to be done of a version: nothing of finished pieces, and no approval once there is one.
+
+    On the floor, every working day counts as worked on which the case did not stand still.
+    """
+    terms = due.terms_of(current)
+    if case.state == S.FINISHED:
+        return terms._replace(worked=terms.days(current.makes))
+    if case.state != S.RELEASED or case.accepted_at is None or current.signed_at is None:
+        return terms
+    begun = max(case.accepted_at, current.signed_at)
+    approved = case.messages.filter(kind=Message.Kind.APPROVED, at__gte=current.signed_at).exists()
+    return terms._replace(approval=terms.approval and not approved, worked=days_worked(case, way, begun, now))
+
+
+def days_worked(case: Case, way: due.Way, begun: datetime, now: datetime) -> int:
+    """The laboratory's working days after that of `begun` on which nothing was open."""
+    stops = case.messages.filter(stops=True, answer__at__gt=begun).values_list("at", "answer__at")
+    stood = {day for stopped, back in stops for day in due.days_after(way, stopped, back)}
+    return sum(way.laboratory.is_open(day) for day in set(due.days_after(way, begun, now)) - stood)
