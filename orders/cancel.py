@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from labqueue.base.errors import Conflict, Fault, Refusal, refuse
 from labqueue.base.models import User
+from labqueue.base.visible import seen
 from orders.doors import lock, own_case
 from orders.lifecycle import MOVES, advance
 from orders.models import Case, Message
@@ -34,7 +35,7 @@ def cancel(actor: User, case: Case, reason: str = "") -> Case:
 
 def end(actor: User, case: Case, reason: str, made: Sequence[str] = ()) -> Case:
     """End a locked case, in the caller's transaction; say on it why, and what was `made` already, a text a piece."""
-    words = " ".join(reason.split())
+    words = seen(reason)
     wanted = case.state != S.DRAFT and S.CANCELLED in MOVES[case.state]
     if wanted and not SHORTEST <= len(words) <= LONGEST:
         why = f"Say in {SHORTEST} to {LONGEST} characters why it is cancelled; practice and laboratory read it."

@@ -4,6 +4,7 @@ from django.db import transaction
 
 from labqueue.base.errors import Conflict, Fault, Refusal, refuse
 from labqueue.base.models import User
+from labqueue.base.visible import seen
 from orders.doors import lock
 from orders.models import Case, Message
 from orders.talk.stops import answer, open_stops, settle, stop
@@ -19,7 +20,7 @@ ANSWERED_HERE = "The laboratory goes on."
 def hold(actor: User, case: Case, reason: str) -> Case:
     """Stop the case. `reason` is the question that the practice must answer; one question is open at a time."""
     lock(case)
-    words = " ".join(reason.split())
+    words = seen(reason)
     if not 3 <= len(words) <= REASON_LENGTH:
         why = f"Say in 3 to {REASON_LENGTH} characters what the case waits for; the practice reads it."
         raise Refusal([Fault("reason", why, "reason")])

@@ -7,6 +7,7 @@ from django.utils import timezone
 
 from labqueue.base.errors import Fault, Refusal
 from labqueue.base.models import User
+from labqueue.base.visible import seen
 from orders import teeth
 from orders.facts import ReasonFacts
 from orders.findings import REASONED, Finding, Severity
@@ -23,7 +24,7 @@ def reason_faults(reasons: Sequence[ReasonFacts]) -> list[Fault]:
     """A reason says something, and of which tooth."""
     faults = []
     for index, reason in enumerate(reasons):
-        if not SHORTEST <= len(tidy(reason.text)) <= LONGEST:
+        if not SHORTEST <= len(seen(reason.text)) <= LONGEST:
             why = f"Give a short reason, in {SHORTEST} to {LONGEST} characters."
             faults.append(Fault("reason", why, f"reasons.{index}.text"))
         try:
@@ -36,7 +37,7 @@ def reason_faults(reasons: Sequence[ReasonFacts]) -> list[Fault]:
 def answered(reasons: Iterable[ReasonFacts], findings: Iterable[Finding], pieces: Sequence[Item]) -> dict[Key, str]:
     """The texts by rule and line: each reason answers what its rule found on its tooth, and nothing else."""
     teeth_by_line = {piece.line: piece.tooth for piece in pieces}
-    given = {(reason.rule, tooth_of(reason)): tidy(reason.text) for reason in reasons}
+    given = {(reason.rule, tooth_of(reason)): seen(reason.text) for reason in reasons}
     asked = [found for found in findings if found.severity in REASONED]
     wanted = [(found.rule, found.line, teeth_by_line.get(found.line, 0)) for found in asked]
     return {(rule, line): given[rule, tooth] for rule, line, tooth in wanted if (rule, tooth) in given}
@@ -114,7 +115,7 @@ def sent(form: Mapping[str, str]) -> list[ReasonFacts]:
     found = []
     for name, text in form.items():
         match name.split("-"):
-            case ["reason", rule, tooth] if text.strip():
+            case ["reason", rule, tooth] if seen(text):
                 of_all = tooth == "0"
                 found.append(ReasonFacts(rule, text, "" if of_all else tooth, "" if of_all else teeth.Notation.FDI))
     return found
@@ -123,8 +124,3 @@ def sent(form: Mapping[str, str]) -> list[ReasonFacts]:
 def tooth_of(reason: ReasonFacts) -> int:
     """The FDI number of the tooth that is meant; 0 is the whole order. Raises Refusal where it cannot be read."""
     return teeth.read(reason.tooth, reason.notation) if reason.tooth else 0
-
-
-def tidy(text: str) -> str:
-    """Without needless spaces."""
-    return " ".join(text.split())

@@ -1,13 +1,14 @@
 """What people write to each other."""
 
 from labqueue.base.errors import refuse
+from labqueue.base.visible import seen
 
 LENGTH = 1000
 
 
 def tidy(text: str) -> str:
-    """A text line by line, without needless spaces."""
-    return "\n".join(" ".join(line.split()) for line in text.strip().splitlines())
+    """A text line by line: what can be seen of each, without needless spaces."""
+    return "\n".join(map(seen, text.splitlines())).strip()
 
 
 def written(text: str) -> str:

@@ -35,7 +35,7 @@ def test_a_draft_is_thrown_away_without_a_reason() -> None:
     assert (case.state, case.cancel_reason, case.messages.count()) == ("cancelled", "", 0)
 
 
-@pytest.mark.parametrize("reason", ["", "  no ", "x" * 201])
+@pytest.mark.parametrize("reason", ["", "  no ", "no\u200b\u2060", "x" * 201])
 def test_what_was_signed_needs_a_reason(reason: str) -> None:
     case = build.signed_case()
     with refused("reason", "Say in 3 to 200 characters why"):

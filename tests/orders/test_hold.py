@@ -108,7 +108,7 @@ def test_a_closed_day_on_hold_does_not_count() -> None:
     assert local(case.due_at) == "2031-03-18T20:30:00+00:00"
 
 
-@pytest.mark.parametrize("reason", ["", "  ", "?", "w" * 201])
+@pytest.mark.parametrize("reason", ["", "  ", "?", "\u200b" * 3, "w" * 201])
 def test_a_reason_is_needed(reason: str) -> None:
     case = build.signed_case()
     with refused("reason", "what the case waits for"):

@@ -31,6 +31,11 @@ def test_a_reason_answers_its_rule_on_its_tooth() -> None:
     assert answers == {("V12", 1): "As discussed.", ("V12", 2): "As discussed.", ("V20", 0): "Photo."}
 
 
+def test_a_form_sends_the_reasons_that_say_something() -> None:
+    form = {"reason-V12-36": "\u200b", "reason-V17-0": "As discussed.", "reason-V20-0": " "}
+    assert reasons.sent(form) == [ReasonFacts("V17", "As discussed.")]
+
+
 def test_a_reason_for_nothing_is_not_kept() -> None:
     assert reasons.answered([ReasonFacts("V12", "As discussed.", "30", "universal")], [found("V12", 1)], PIECES) == {}
 
@@ -98,6 +103,7 @@ def test_a_change_begins_with_the_reasons_and_their_names() -> None:
     ("reason", "field", "words"),
     [
         (ReasonFacts("V12", " ? "), "reasons.0.text", "Give a short reason"),
+        (ReasonFacts("V12", "\u200b" * 3), "reasons.0.text", "Give a short reason"),
         (ReasonFacts("V12", "x" * 201), "reasons.0.text", "Give a short reason"),
         (ReasonFacts("V12", "As discussed.", "19", "fdi"), "reasons.0.tooth", "is no permanent tooth"),
         (ReasonFacts("V12", "As discussed.", "8", ""), "reasons.0.tooth", "in which notation"),

@@ -29,7 +29,7 @@ def test_a_case_that_has_left_can_still_be_talked_about() -> None:
     assert case.state == Case.State.SHIPPED
 
 
-@pytest.mark.parametrize("text", ["", " \n ", "x" * 1001])
+@pytest.mark.parametrize("text", ["", " \n ", "\u200b", "\ufeff\n\u200b ", "x" * 1001])
 def test_something_must_be_said(text: str) -> None:
     case = build.signed_case()
     with refused("text", "Write in 1 to 1000 characters"):
