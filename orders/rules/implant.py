@@ -150,3 +150,13 @@ def retention_fits(item: Item, look: Look) -> Iterator[Wrong]:
         piece, words = lower_first(Kind(item.kind).label), " or ".join(lower_first(one.label) for one in possible)
         hint = " For a screw-retained crown order a one-piece crown." if item.kind == Kind.CROWN else ""
         yield Wrong("retention", f"This piece, {piece}, is {words}.{hint}")
+
+
+def angle_of_channel(item: Item, look: Look) -> Iterator[Wrong]:
+    """Only an angulated screw channel has an angle, and only a one-piece crown has that channel; 0° is straight."""
+    if not item.angle:
+        return
+    if item.kind != Kind.SCREW_CROWN:
+        yield Wrong("angle", "Only a one-piece crown has an angulated screw channel. Leave the angle out.")
+    elif item.retention != Retention.ANGLED_SCREW:
+        yield Wrong("angle", "Choose the angulated screw channel, or leave the angle out.")

@@ -59,6 +59,7 @@ RULES: tuple[Rule, ...] = (
     Rule("material", S.REFUSE, At.ORDER, "A way of making it here", each(material.way_of_making)),
     Rule("layered", S.REFUSE, At.ORDER, "Layers only on a final crown", each(material.layering)),
     Rule("retention", S.REFUSE, At.ORDER, "Held as its kind is held", each(implant.retention_fits)),
+    Rule("angle", S.REFUSE, At.ORDER, "An angle only of an angulated channel", each(implant.angle_of_channel)),
     Rule("base", S.REFUSE, At.ORDER, "A one-piece crown on a base", each(implant.on_a_base)),
     Rule("kind", S.REFUSE, At.ORDER, "Pieces of one tooth that go together", order.clashes),
     Rule("allergens", S.REFUSE, At.ORDER, "Allergens only with an allergy", patient.allergens_without_allergy),

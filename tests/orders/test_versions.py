@@ -49,12 +49,12 @@ def test_everything_of_a_piece() -> None:
 
 
 def test_what_an_order_says_beyond_that() -> None:
-    piece = build.abutment(margin_facial=Decimal("-0.75"), emergence="expand", engaging=False, angle=12)
+    piece = build.abutment(margin_facial=Decimal("-0.75"), emergence="expand", engaging=False)
     found = change(items=[piece, build.crown()], rush=True, allergy="yes", allergens=["nickel", "cobalt"])
     start = "8 Universal, upper right central incisor, abutment: "
     assert [line.removeprefix(start) for line in found] == [
         *("Allergy: None known to the patient → Yes", "Allergens: none → nickel, cobalt", "Rush: no → yes"),
-        *("engaging yes → no", "angle none → 12°", "margin facial none → -0.75 mm"),
+        *("engaging yes → no", "margin facial none → -0.75 mm"),
         "emergence none → Expand the tissue",
     ]
 

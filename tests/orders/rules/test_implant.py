@@ -10,7 +10,9 @@ from orders.facts import ItemFacts
 from orders.findings import Moment
 from orders.models import Case
 from orders.rules import hits
+from tests import cast
 from tests.orders import build
+from tests.orders.refusals import refused
 from tests.orders.rules.looks import in_piece, of, passes, refuses, sentence
 
 pytestmark = pytest.mark.django_db
@@ -132,8 +134,23 @@ def test_v11_a_steep_channel(angle: int | None, found: list[str]) -> None:
     assert hits == [(severity, "items.0.angle") for severity in found]
 
 
-def test_v11_a_straight_channel_has_no_angle() -> None:
-    assert in_piece("V11", build.screw_crown(angle=30)) == []
+def test_an_angle_without_an_angulated_channel_is_no_way_round_v11() -> None:
+    piece = build.screw_crown(angle=45)
+    assert in_piece("angle", piece) == [(REFUSE, "items.0.angle")]
+    cast.assistant()
+    with refused("items.0.angle", "Choose the angulated screw channel, or leave the angle out."):
+        build.draft_case(items=[piece])
+
+
+@pytest.mark.parametrize("piece", [build.abutment, build.crown])
+@pytest.mark.parametrize("facts", [{}, ANGLED])
+def test_an_angle_of_a_piece_that_has_no_such_channel(piece: Any, facts: dict[str, Any]) -> None:
+    assert in_piece("angle", piece(angle=10, **facts)) == [(REFUSE, "items.0.angle")]
+
+
+@pytest.mark.parametrize("facts", [{}, {"angle": 0}, {"angle": 10, **ANGLED}])
+def test_an_angle_where_it_belongs(facts: dict[str, Any]) -> None:
+    assert in_piece("angle", build.screw_crown(**facts)) == []
 
 
 def test_v11_says_what_is_possible_and_that_its_screw_goes_along() -> None:
