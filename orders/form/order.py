@@ -15,6 +15,8 @@ from orders.models import Practice
 ASKED = tuple(name for name in ORDER_COLUMNS if name != "seat_at")
 # What is said once, when the case is opened.
 OPENED_WITH = ("origin", "relation", "cause", "cause_note")
+# What is asked of an allergy only where there is one, and its being unsaid.
+OF_ALLERGY: dict[str, Any] = {"allergens": (), "allergy_note": ""}
 # How the implant and the jaws come: mostly as on the practice's last order. What is in the parcel is counted each time.
 # How long it lay in the disinfectant is true of one parcel only: whoever orders says it anew.
 AS_USUAL = ("impression", "analog", "opposing", "bite", "disinfected_with")
@@ -84,4 +86,6 @@ class OrderForm(AppointmentForm):
     def facts(self) -> dict[str, Any]:
         """As `OrderFacts` takes them, without the pieces."""
         values = {name: self.cleaned_data[name] for name in ("patient_ref", "stage", *ASKED, *OPENED_WITH)}
-        return {**values, "seat_at": self.seat_at}
+        # The inputs are hidden then, and what is still ticked in them is not meant.
+        unseen = {} if values["allergy"] == choices.Allergy.YES else OF_ALLERGY
+        return {**values, **unseen, "seat_at": self.seat_at}

@@ -178,6 +178,24 @@ def test_a_fault_of_the_order_is_shown_at_its_field(
     assert not Case.objects.exists()
 
 
+@pytest.mark.parametrize("allergy", ["none", "unknown"])
+def test_what_is_ticked_of_an_allergy_counts_only_where_there_is_one(browser: Client, allergy: str) -> None:
+    """The ticks are hidden once another answer is chosen, and sent with the form nevertheless."""
+    answer = browser.post("/cases/new", sheet(allergy=allergy, allergens=["titanium"], allergy_note="Rash."))
+    assert answer.status_code == 302
+    draft = Case.objects.get().draft
+    assert draft is not None
+    assert (draft.allergy, draft.allergens, draft.allergy_note) == (allergy, [], "")
+
+
+def test_what_is_ticked_of_an_allergy_is_kept(browser: Client) -> None:
+    sent = sheet(tooth(0, abutment_material="zirconia_3y", base="one_piece"), allergy="yes", allergens=["nickel"])
+    assert browser.post("/cases/new", {**sent, "allergy_note": "Rash."}).status_code == 302
+    draft = Case.objects.get().draft
+    assert draft is not None
+    assert (draft.allergy, draft.allergens, draft.allergy_note) == ("yes", ["nickel"], "Rash.")
+
+
 def test_what_was_typed_is_still_there_after_a_refusal(browser: Client) -> None:
     answer = browser.post("/cases/new", sheet(tooth(0, crown_material=""), note="Light contacts."))
     assert 'value="K-2041"' in answer.content.decode()

@@ -89,6 +89,9 @@ def orders(draw: st.DrawFn) -> dict[str, Any]:
             items.append({"kind": kind, "tooth": teeth.sign(fdi, notation), "notation": notation, **said})
     some = draw(st.lists(st.sampled_from([name for name in ASKED_OF_ORDER if name != "note"]), max_size=4, unique=True))
     once = {name: draw(value(name)) for name in some}
+    if once.get("allergy") != "yes":
+        # The form hides these then, and ignores them; the interface refuses or keeps what it is told.
+        once = {name: said for name, said in once.items() if name not in ("allergens", "allergy_note")}
     reference = draw(st.sampled_from(["K-2041", "K-1", "K-2", "K-3", "k-7 ", "Anna", "1990-01-01", ""]))
     return {"patient_ref": reference, "stage": stage, "allergy": "none", "note": "", **once, "items": items}
 
