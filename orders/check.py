@@ -14,7 +14,7 @@ from orders.facts import OrderFacts, order_facts
 from orders.findings import REASONED, Finding, Moment, Severity
 from orders.materials import Kind, Material
 from orders.models import Case, Item, Practice, Prescription, Reason
-from orders.reasons import reason_faults
+from orders.reasons import Key, reason_faults, unchanged
 from orders.rules import Look, absent, hits
 from orders.treatment import relation
 
@@ -59,6 +59,18 @@ def weighed(case: Case, prescription: Prescription) -> list[tuple[Finding, Reaso
     given = {(one.rule, one.line): one for one in prescription.reasons.all()}
     unusual = [found for found in hits(Moment.ORDER, look_at(case, prescription)) if found.severity in REASONED]
     return [(found, given.get((found.rule, found.line))) for found in unusual]
+
+
+def standing(case: Case, draft: Prescription, findings: Sequence[Finding]) -> set[Key]:
+    """The reasons of a draft that stand, by rule and line: what they answered when they were given is among `findings`.
+
+    `draft` is as it was before the change that is looked at now.
+    """
+    rows = list(draft.reasons.all())
+    look = look_at(case, draft)
+    then = {at: hits(Moment.ORDER, replace(look, now=at)) for at in {one.at for one in rows}}
+    stand = {at: unchanged(found, findings) for at, found in then.items()}
+    return {(one.rule, one.line) for one in rows if (one.rule, one.line) in stand[one.at]}
 
 
 def examine_draft(case: Case, draft: Prescription) -> Examined:

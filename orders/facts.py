@@ -65,12 +65,16 @@ class ItemFacts:
 
 @dataclass(frozen=True)
 class ReasonFacts:
-    """Why something unusual is wanted all the same: which rule it answers, of which tooth; none is the whole order."""
+    """Why something unusual is wanted all the same: which rule it answers, of which tooth; none is the whole order.
+
+    `kept` is one that a version says already, and that nobody gives anew.
+    """
 
     rule: str
     text: str
     tooth: str = ""
     notation: str = ""
+    kept: bool = False
 
 
 @dataclass(frozen=True)
@@ -141,9 +145,9 @@ def order_facts(case: Case, prescription: Prescription) -> OrderFacts:
         items=list(items.values()),
         origin=case.origin.number if case.origin else "",
         reasons=[
-            ReasonFacts(one.rule, one.text, items[one.line].tooth, teeth.Notation.FDI)
+            ReasonFacts(one.rule, one.text, items[one.line].tooth, teeth.Notation.FDI, kept=True)
             if one.line in items
-            else ReasonFacts(one.rule, one.text)
+            else ReasonFacts(one.rule, one.text, kept=True)
             for one in prescription.reasons.all()
         ],
     )

@@ -13,13 +13,13 @@ from labqueue.base.errors import Conflict, Fault, Refusal, refuse
 from labqueue.base.models import User
 from labqueue.base.numbers import next_number
 from orders import seal
-from orders.check import Examined, as_of, examine
+from orders.check import Examined, as_of, examine, standing
 from orders.doors import lock, member_of, own_case
 from orders.facts import OF_CASE, ORDER_COLUMNS, ItemFacts, OrderFacts
 from orders.lifecycle import changeable
 from orders.models import Case, Item, Practice, Prescription
 from orders.patients import tidy
-from orders.reasons import answered, keep
+from orders.reasons import answered, forget, keep
 from orders.treatment.relation import origin_of
 
 __all__ = ["ItemFacts", "edit_draft", "open_case"]
@@ -53,7 +53,8 @@ def open_case(actor: User, *, practice: str = "", **facts: Any) -> Case:
 def edit_draft(actor: User, case: Case, *, seen: str = "", **facts: Any) -> Prescription:
     """Put other facts, those of `OrderFacts`, into the case's draft. What the case is to an earlier one stays.
 
-    Of a signed case, patient and stage stay, too. `seen` is the mark of the draft that was opened (`orders.seal.mark`).
+    A reason that is only kept stands while what it answered says the same. Of a signed case, patient and stage stay,
+    too. `seen` is the mark of the draft that was opened (`orders.seal.mark`).
     Raises Refusal with every fault of the order, Conflict where there is no draft, or another one by now.
     """
     lock(case)
@@ -64,7 +65,7 @@ def edit_draft(actor: User, case: Case, *, seen: str = "", **facts: Any) -> Pres
         changeable(case)
     order = as_of(case, tidied(OrderFacts(**facts)))
     examined = checked(examine(order, case.practice, case))
-    before = seal.content(case, draft)
+    before, stand = seal.content(case, draft), standing(case, draft, examined.findings)
     if case.current_id is None:
         case.patient_ref, case.stage, case.seat_at = order.patient_ref, order.stage, order.seat_at
         case.save(update_fields=["patient_ref", "stage", "seat_at"])
@@ -73,7 +74,8 @@ def edit_draft(actor: User, case: Case, *, seen: str = "", **facts: Any) -> Pres
     draft.save(update_fields=ORDER_COLUMNS)
     draft.items.all().delete()
     save_pieces(draft, examined.pieces)
-    keep(actor, draft, answered(order.reasons, examined.findings, examined.pieces))
+    forget(draft, stand)
+    keep(actor, draft, answered(order.reasons, examined.findings, examined.pieces, stand))
     audit.record(case, "draft changed", actor, before=before, after=seal.content(case, draft))
     return draft
 

@@ -1,6 +1,6 @@
 """The reasons that are given for what is unusual: read with the order, kept by name beside its draft."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, NamedTuple
 
 from django.utils import timezone
@@ -34,13 +34,37 @@ def reason_faults(reasons: Sequence[ReasonFacts]) -> list[Fault]:
     return faults
 
 
-def answered(reasons: Iterable[ReasonFacts], findings: Iterable[Finding], pieces: Sequence[Item]) -> dict[Key, str]:
-    """The texts by rule and line: each reason answers what its rule found on its tooth, and nothing else."""
+def answered(
+    reasons: Iterable[ReasonFacts],
+    findings: Iterable[Finding],
+    pieces: Sequence[Item],
+    standing: Collection[Key] = (),
+) -> dict[Key, str]:
+    """The texts by rule and line: each reason answers what its rule found on its tooth, and nothing else.
+
+    One that was kept answers only what is among `standing`, the same as when it was given.
+    """
     teeth_by_line = {piece.line: piece.tooth for piece in pieces}
-    given = {(reason.rule, tooth_of(reason)): seen(reason.text) for reason in reasons}
-    asked = [found for found in findings if found.severity in REASONED]
-    wanted = [(found.rule, found.line, teeth_by_line.get(found.line, 0)) for found in asked]
-    return {(rule, line): given[rule, tooth] for rule, line, tooth in wanted if (rule, tooth) in given}
+    given = {(reason.rule, tooth_of(reason)): reason for reason in reasons}
+    texts = {}
+    for found in findings:
+        key, reason = (found.rule, found.line), given.get((found.rule, teeth_by_line.get(found.line, 0)))
+        if found.severity in REASONED and reason and (not reason.kept or key in standing):
+            texts[key] = seen(reason.text)
+    return texts
+
+
+def unchanged(then: Iterable[Finding], now: Iterable[Finding]) -> set[Key]:
+    """Rule and line of each finding that wants a reason and says now what it said then, as strongly."""
+    said = {(one.rule, one.line, one.severity, one.sentence) for one in then}
+    asked = [one for one in now if one.severity in REASONED]
+    return {(one.rule, one.line) for one in asked if (one.rule, one.line, one.severity, one.sentence) in said}
+
+
+def forget(draft: Prescription, standing: Collection[Key]) -> None:
+    """Drop the reasons of a draft that were given for something else than what is found now."""
+    gone = [one.pk for one in draft.reasons.all() if (one.rule, one.line) not in standing]
+    Reason.objects.filter(pk__in=gone).delete()
 
 
 def keep(actor: User, draft: Prescription, texts: dict[Key, str]) -> None:

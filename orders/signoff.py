@@ -11,13 +11,13 @@ from labqueue.base import audit
 from labqueue.base.errors import Conflict, Forbidden, refuse
 from labqueue.base.models import User
 from orders import due, seal, standstill
-from orders.check import examine_draft
+from orders.check import examine_draft, standing, weighed
 from orders.doors import lock, own_case
 from orders.facts import ORDER_COLUMNS, ReasonFacts
 from orders.intake import as_read, checked, draft_of
 from orders.lifecycle import advance, changeable
 from orders.models import Case, Item, Member, Prescription, Reason
-from orders.reasons import give
+from orders.reasons import forget, give
 from orders.talk.stops import complete, settle
 from orders.treatment.duplicates import lock_practice
 
@@ -41,6 +41,7 @@ def sign(actor: User, case: Case, *, seen: str = "", reasons: Sequence[ReasonFac
     as_read(case, draft, seen, "sign")
     lock_practice(case.practice)
     examined = checked(examine_draft(case, draft))
+    forget(draft, standing(case, draft, examined.findings))
     give(member, draft, examined, reasons)
     now = timezone.now()
     # An appointment that was signed before stays signed, even where its date can no longer be kept.
@@ -55,7 +56,10 @@ def sign(actor: User, case: Case, *, seen: str = "", reasons: Sequence[ReasonFac
 
 @transaction.atomic
 def amend(actor: User, case: Case) -> Prescription:
-    """Begin a change: a draft with the facts of the current version, to be edited and signed."""
+    """Begin a change: a draft with the facts of the current version, to be edited and signed.
+
+    Its reasons go along as far as what they answer is found now as it was then.
+    """
     lock(case)
     own_case(actor, case)
     current = case.current
@@ -69,6 +73,7 @@ def amend(actor: User, case: Case) -> Prescription:
     draft = Prescription.objects.create(case=case, version=last + 1, **said)
     Item.objects.bulk_create(copy_of(item, draft) for item in current.items.all())
     Reason.objects.bulk_create(repeated(reason, draft) for reason in current.reasons.all())
+    forget(draft, standing(case, draft, [found for found, _ in weighed(case, draft)]))
     audit.record(case, "change begun", actor, before={"version": last}, after={"version": draft.version})
     return draft
 

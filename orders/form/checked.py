@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from django.utils import timezone
 
 from orders import due, teeth
-from orders.check import Examined, as_of, examine
+from orders.check import Examined, as_of, examine, standing
 from orders.facts import OrderFacts
 from orders.findings import REASONED, Finding, Severity
 from orders.form.sheet import OrderSheet
@@ -17,7 +17,7 @@ from orders.reasons import Asked, answered, asked
 
 @dataclass
 class Checked:
-    """The findings of an order in words, by what they do; nothing but `unread` where the form cannot be read."""
+    """What cannot be read of an order, and the findings of the rest in words, by what they do."""
 
     unread: list[str] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
@@ -34,16 +34,18 @@ class Checked:
 
 def check(sheet: OrderSheet, practice: Practice, case: Case | None) -> Checked:
     """The order of a sheet that was sent, examined; nothing is written."""
-    if not sheet.is_valid():
-        return Checked(unread=unread(sheet))
+    wrong = [] if sheet.is_valid() else unread(sheet)
     order = tidied(OrderFacts(**sheet.facts()))
     examined = examine(as_of(case, order) if case else order, practice, case)
+    if wrong:
+        examined = examined._replace(findings=[one for one in examined.findings if not sheet.unread(one.field)])
     by = {severity: words_of(examined, severity, practice) for severity in Severity}
     return Checked(
+        unread=wrong,
         refused=by[Severity.REFUSE],
         holds=by[Severity.HOLD],
         left=by[Severity.ASK],
-        wanted=reasons_wanted(examined, order),
+        wanted=reasons_wanted(examined, order, case),
         promise=promise_of(order, examined, practice),
     )
 
@@ -71,9 +73,11 @@ def words(found: Finding, pieces: list[Item], practice: Practice) -> str:
     return f"{place}{found}"
 
 
-def reasons_wanted(examined: Examined, order: OrderFacts) -> list[Asked]:
-    """One input for each thing that wants a reason, with what was typed so far."""
-    given = answered(order.reasons, examined.findings, examined.pieces)
+def reasons_wanted(examined: Examined, order: OrderFacts, case: Case | None) -> list[Asked]:
+    """One input for each thing that wants a reason, with what was typed so far, or was kept and still stands."""
+    draft = case.draft if case else None
+    stand = standing(case, draft, examined.findings) if case and draft else set()
+    given = answered(order.reasons, examined.findings, examined.pieces, stand)
     weighed = [
         (one, Reason(text=given[one.rule, one.line]) if (one.rule, one.line) in given else None)
         for one in examined.findings
