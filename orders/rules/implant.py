@@ -78,8 +78,8 @@ def deepest(item: Item) -> tuple[int, str] | None:
 
 
 def margin(item: Item, look: Look, least: int, most: int) -> Iterator[Wrong]:
-    """The deepest margin from `least` to below `most`, under a crown that is cemented on it."""
-    found = deepest(item) if item.kind == Kind.ABUTMENT and look.on(item.tooth, Kind.CROWN) else None
+    """The deepest margin of an abutment from `least` to below `most`: its crown is cemented, now or later."""
+    found = deepest(item) if item.kind == Kind.ABUTMENT else None
     if found and least <= found[0] < most:
         depth, name = found
         label, below, limit = column_label(name), f"{-depth / 100:g} mm", f"{-MARGIN_DEEP / 100:g} mm"

@@ -94,10 +94,14 @@ def test_v09_a_deep_cemented_margin(side: str, depth: str, found: list[str]) -> 
     assert hits == [(severity, f"items.0.margin_{side}") for severity in found]
 
 
-def test_v09_without_a_crown_that_is_cemented() -> None:
-    deep = build.abutment(margin_facial=Decimal("-2"))
-    assert in_piece("V09", deep) == in_piece("V09", deep, build.crown("9")) == []
-    assert in_piece("V09", build.screw_crown(margin_facial=Decimal("-2"))) == []
+@pytest.mark.parametrize(("depth", "severity"), [("-2", WARN), ("-4", OVERRIDE)])
+def test_v09_an_abutment_whose_crown_is_ordered_later(depth: str, severity: str) -> None:
+    deep = build.abutment(margin_facial=Decimal(depth))
+    assert in_piece("V09", deep) == in_piece("V09", deep, build.crown("9")) == [(severity, "items.0.margin_facial")]
+
+
+def test_v09_a_piece_that_is_screwed_has_no_cemented_margin() -> None:
+    assert in_piece("V09", build.screw_crown(margin_facial=Decimal("-4"))) == []
 
 
 def test_v09_says_what_is_possible() -> None:
