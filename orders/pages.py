@@ -10,11 +10,12 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from labqueue.base.models import User
-from orders import acceptance, hold, reads, reasons, seal, signoff
+from orders import acceptance, hold, reads, reasons, seal, signoff, words
 from orders.actions import actions_for
 from orders.cancel import cancel as cancel_case
-from orders.check import weighed
+from orders.check import examine_draft, weighed
 from orders.doors import case_for, cases_for
+from orders.findings import Severity
 from orders.lifecycle import CHANGEABLE
 from orders.models import Case, Practice, Prescription
 from orders.packs import PACKS, kept_until
@@ -85,9 +86,17 @@ def case_context(user: User, found: Case) -> dict[str, Any]:
         "versions": with_changes(versions, found.practice),
         "trail": trail_of(found, user),
         "law": law_of(found, counts),
+        "holds": holds_of(found, draft) if draft and counts == draft else [],
         "order": said(counts, seal.ORDER_FIELDS),
         "pieces": text_of(counts),
     }
+
+
+def holds_of(found: Case, draft: Prescription) -> list[str]:
+    """What the case would stand still for, were the draft signed as it is."""
+    examined = examine_draft(found, draft)
+    held = [one for one in examined.findings if one.severity == Severity.HOLD]
+    return list(dict.fromkeys(words.finding(one, examined.pieces, found.practice) for one in held))
 
 
 def law_of(found: Case, shown: Prescription) -> dict[str, Any]:

@@ -10,6 +10,7 @@ from django.db.models import Model, TextChoices
 from labqueue.base.templatetags.house import day, moment
 from orders import teeth
 from orders.choices import Allergen, Enclosed
+from orders.findings import Finding
 from orders.materials import Kind, Material, lower_first
 from orders.models import Case, Item, Practice
 from orders.models.columns import LENGTHS_MM
@@ -57,6 +58,13 @@ def piece(item: Item) -> str:
     """What is made: `Layered crown on an abutment, zirconia 3Y`."""
     kind = Kind(item.kind).label
     return f"{f'Layered {lower_first(kind)}' if item.layered else kind}, {lower_first(Material(item.material).label)}"
+
+
+def finding(found: Finding, pieces: Iterable[Item], practice: Practice) -> str:
+    """What was found in an order, a piece's with its tooth."""
+    piece = next((one for one in pieces if found.line and one.line == found.line), None)
+    place = f"Tooth {teeth.shown(piece.tooth, practice.notation)}: " if piece and piece.tooth else ""
+    return f"{place}{found}"
 
 
 def by_tooth(items: Iterable[Item], practice: Practice) -> list[tuple[dict[str, str], list[str]]]:

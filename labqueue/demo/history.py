@@ -20,7 +20,7 @@ from orders.check import weighed
 from orders.fields import ON_IMPLANT
 from orders.hold import ANSWERED_HERE
 from orders.implant.reads import COMPARED
-from orders.materials import Retention
+from orders.materials import Connection, Retention
 from orders.models import Case, Confirmation, Item, Message, Prescription, Reason
 from shipping.contents import Content
 
@@ -51,6 +51,13 @@ NEVER: Span = (float("inf"), float("inf"))
 def moment(posix: float) -> datetime:
     """An instant in UTC, whole seconds."""
     return datetime.fromtimestamp(int(posix), UTC)
+
+
+def level_of(piece: Piece) -> str:
+    """Where the neck of its implant ends: an octagon is at tissue level, what else is sold here at bone level."""
+    if not piece.system:
+        return ""
+    return choices.Level.TISSUE if piece.connection == Connection.OCTAGON else choices.Level.BONE
 
 
 @dataclass
@@ -101,7 +108,7 @@ class History:
 
     def _item(self, draft: Prescription, case: Case, line: int, piece: Piece) -> Item:
         facts = {name: getattr(piece, name) for name in Piece.__dataclass_fields__}
-        facts |= {"platform": piece.platform or None, "level": choices.Level.BONE if piece.system else ""}
+        facts |= {"platform": piece.platform or None, "level": level_of(piece)}
         facts["angle"] = ANGLE if piece.retention == Retention.ANGLED_SCREW else None
         return self.ledger.add(Item(prescription=draft, line=line, stage=case.stage, **facts))
 

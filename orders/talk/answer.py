@@ -15,8 +15,9 @@ from orders.talk.text import written
 def answer(actor: User, case: Case, message: Message, text: str) -> Message:
     """The answer to `message`, by anybody of the practice, or by the laboratory where it was given by telephone.
 
-    Raises Forbidden for other practices, Conflict where it was answered already, where the case is over, and for a
-    design, which is approved and not answered; Refusal where nothing is said.
+    Raises Forbidden for other practices, Conflict where it was answered already, where the case is over, for a design,
+    which is approved and not answered, and for the practice where the prescription lacks something, for only what is
+    signed is made; Refusal where nothing is said.
     """
     lock(case)
     if not actor.works_here:
@@ -24,6 +25,9 @@ def answer(actor: User, case: Case, message: Message, text: str) -> Message:
     if message.kind == Message.Kind.APPROVAL:
         why = "A design is not answered in words. Approve it, or say what is to be changed."
         raise refuse("message", why, kind=Conflict)
+    if message.kind == Message.Kind.MISSING and not actor.works_here:
+        why = "What is missing goes into the prescription: fill it in and have it signed; then the case goes on."
+        raise refuse("message", f"{why} Anything else goes into a note.", kind=Conflict)
     check_open(case, message)
     said = stops.answer(case, message, actor, written(text))
     audit.record(case, "answered", actor, after={"message": said.pk, "answers": message.pk})

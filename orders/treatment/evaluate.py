@@ -104,8 +104,10 @@ def verdict_faults(facts: EvaluationFacts) -> list[Fault]:
 
 def facial_faults(facts: EvaluationFacts) -> list[Fault]:
     """How far the margin is off is said where it is off, and nowhere else."""
-    if facts.facial_mm is None:
+    if facts.facial_mm is None and facts.facial in ("", Evaluation.Facial.OK):
         return []
+    if facts.facial_mm is None:
+        return [Fault("facial_mm", "Give how far the margin is off, in millimetres.", "facial_mm")]
     if facts.facial == Evaluation.Facial.OK:
         return [Fault("facial_mm", "The margin is as it should be; leave the millimetres out.", "facial_mm")]
     if not (facts.facial_mm.is_finite() and 0 < facts.facial_mm <= MOST_MM):
@@ -121,6 +123,8 @@ def text_faults(facts: EvaluationFacts) -> list[Fault]:
         for name in ("changes", "words")
         if len(tidy(getattr(facts, name))) > TEXT_LENGTH
     ]
+    if facts.happy is False and not (tidy(facts.words) or tidy(facts.changes)):
+        faults.append(Fault("words", "Say what the patient is not happy with.", "words"))
     if Verdict.CHANGE in facts.judged.values() and not tidy(facts.changes):
         faults.append(Fault("changes", "Say what is to be changed, and by how much.", "changes"))
     return faults

@@ -17,6 +17,8 @@ from orders.materials import Kind, Stage
 from orders.models import Case
 from orders.treatment.evaluate import TRIAL
 
+# While its dates are still counted from today.
+NOT_BEGUN = frozenset({Case.State.DRAFT, Case.State.SIGNED})
 # How long the tissue usually takes until it no longer moves.
 SETTLED = timedelta(days=42)
 # A final is planned before its material is chosen: as the piece is usually made, the slowest of what is usual.
@@ -30,13 +32,14 @@ USUAL_FINAL = {
 @dataclass(frozen=True)
 class Appointment:
     """One of the two: when it is (None: not planned), the last days for it on which a scan is sent before noon or an
-    impression is handed to the courier, and the first day that the usual working days allow."""
+    impression is handed to the courier, and the first day that the usual working days allow. Of what is being made, the
+    promise counts, and these are None."""
 
     stage: str
     seat_at: datetime | None
     scan_by: date | None
     impression_by: date | None
-    seat_from: date
+    seat_from: date | None
 
 
 @transaction.atomic
@@ -58,16 +61,17 @@ def plan(actor: User, case: Case, final_seat_at: datetime | None) -> Case:
 
 
 def final_faults(case: Case, final_seat_at: datetime | None) -> list[Fault]:
-    """A final follows three weeks of trial, is ahead, and within what can be counted."""
+    """A final follows its provisional, is ahead, and within what can be counted. When tissue has settled is decided by
+    who sees it; the page only says what is usual."""
     if final_seat_at is None:
         return []
     now = timezone.now()
     if far := due.far_faults(final_seat_at, now):
         return [Fault(one.code, one.message, "final_seat_at") for one in far]
-    first = max(now, trial_over(case) or now)
-    if final_seat_at >= first:
+    first = max(now, seating(case) or now)
+    if final_seat_at > first:
         return []
-    why = f"The trial takes three weeks from the seating on. Plan the final for {moment(first)} or later."
+    why = f"The final follows the provisional. Plan it for after {moment(first)}."
     return [Fault("final_seat_at", why, "final_seat_at")]
 
 
@@ -90,16 +94,18 @@ def is_early(case: Case) -> bool:
     return bool(seated and case.final_seat_at and case.final_seat_at < seated + SETTLED)
 
 
-def appointments(case: Case, now: datetime) -> list[Appointment]:
+def appointments(case: Case, final_seat_at: datetime | None, now: datetime) -> list[Appointment]:
     """The provisional's and the final's, counted over the calendars of laboratory and practice. Three queries."""
     way, shown = due.way_to(case.practice), case.shown
     assert shown is not None
     terms = due.terms_of(shown)
     later = [USUAL_FINAL[Kind(item.kind)] for item in shown.items.all()]
     first = appointment(way, case.stage, seating(case), shown.makes, now, terms)
-    final = appointment(way, Stage.FINAL, case.final_seat_at, later, now, terms._replace(rush=False))
+    final = appointment(way, Stage.FINAL, final_seat_at, later, now, terms._replace(rush=False))
     trial = (trial_over(case) or now + TRIAL).astimezone(way.practice_zone).date()
-    return [first, replace(final, seat_from=max(final.seat_from, way.practice.on_or_after(trial)))]
+    if case.state not in NOT_BEGUN:
+        first = replace(first, scan_by=None, impression_by=None, seat_from=None)
+    return [first, replace(final, seat_from=max(final.seat_from or trial, way.practice.on_or_after(trial)))]
 
 
 def appointment(

@@ -30,6 +30,7 @@ class Treatment:
 
     case: Case
     later: list[Case]
+    final: Case | None
     appointments: list[Appointment]
     early: bool
     evaluations: list[Evaluation]
@@ -44,21 +45,29 @@ class Treatment:
     @property
     def may_plan(self) -> bool:
         """Whether a final can be planned for it."""
-        return self.case.stage == Stage.PROVISIONAL and self.case.state != S.CANCELLED
+        return self.case.stage == Stage.PROVISIONAL and self.case.state != S.CANCELLED and self.final is None
 
 
 def treatment_of(case: Case, reader: User, now: datetime) -> Treatment:
     """The treatment that a case belongs to, seen from that case by `reader`. A constant number of queries."""
     provisional = case.stage == Stage.PROVISIONAL
     asked = to_evaluate(now).filter(pk=case.pk).first() if provisional else None
+    later = list(followers(case, reader))
+    final = next((one for one in later if one.relation == Relation.FINAL), None)
+    planned = final.seat_at if final else case.final_seat_at
     return Treatment(
         case=case,
-        later=list(followers(case, reader)),
-        appointments=appointments(case, now) if provisional and case.state != S.CANCELLED else [],
+        later=later,
+        final=final,
+        appointments=appointments(case, planned, now) if provisional and case.state != S.CANCELLED else [],
         early=is_early(case),
         evaluations=list(case.evaluations.select_related("by").order_by("-at", "-pk")),
         asked_since=asked.asked_since if asked else None,
-        ways=[(relation, label) for relation, label in WAYS.items() if possible(case, relation)],
+        ways=[
+            (relation, label)
+            for relation, label in WAYS.items()
+            if possible(case, relation) and not (final and relation == Relation.FINAL)
+        ],
     )
 
 

@@ -247,3 +247,11 @@ def test_all_that_was_said_is_read_where_it_is_signed() -> None:
         "Impression": "Impression, open tray",
     }.items():
         assert f"<dt>{label}</dt><dd>{words}</dd>" in page
+
+
+def test_a_draft_says_what_it_will_stand_still_for() -> None:
+    case = build.draft_case(items=[build.abutment(), build.crown(shade="")])
+    page = text(browser(cast.prescriber()).get(f"/cases/{case.number}"))
+    assert "Signed like this, the case stands still until this is answered" in page
+    assert "Tooth 8 Universal, upper right central incisor: Give the shade of the crown" in page
+    assert "stands still until" not in text(browser(cast.prescriber()).get(f"/cases/{build.draft_case().number}"))

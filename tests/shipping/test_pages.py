@@ -184,7 +184,7 @@ def test_the_box_says_what_the_law_wants_beside_the_device(client: Client) -> No
     case = boxed_case()
     client.force_login(cast.shipper())
     page = client.get(f"/shipping/{case.number}/pack").content.decode()
-    assert "What goes back with the device, by the rules for All of them together" in page
+    assert "What goes back with the device, by the rules of all places together" in page
     assert "custom-made device" in page
 
 

@@ -55,12 +55,21 @@ def test_with_an_appointment_the_same_date_is_told() -> None:
 
 def test_it_stands_still_until_the_last_answer() -> None:
     case, question = asked_case()
-    shade = stop(case, "missing", "Give the shade.")
+    double = stop(case, "duplicate", "Two orders for one tooth.")
     answer(cast.assistant(), case, question, "The long one.")
-    assert (case.on_hold, case.hold_reason) == (True, "Give the shade.")
+    assert (case.on_hold, case.hold_reason) == (True, "Two orders for one tooth.")
     assert not case.messages.filter(kind="note").exists()
-    answer(cast.assistant(), case, shade, "N2")
+    answer(cast.assistant(), case, double, "Both are meant.")
     assert not case.on_hold
+
+
+def test_what_the_prescription_lacks_is_filled_in_there_and_not_answered_in_words() -> None:
+    """Only what is signed is made; the laboratory may write down what it did itself."""
+    case, _ = asked_case()
+    shade = stop(case, "missing", "Give the shade.")
+    with refused("", "goes into the prescription", kind=Conflict):
+        answer(cast.assistant(), case, shade, "N2")
+    assert answer(cast.technician(), case, shade, "Disinfected here, 10 minutes.").answers == shade
 
 
 def test_the_laboratory_writes_down_what_it_was_told() -> None:

@@ -83,7 +83,7 @@ def test_the_first_of_two_answers_says_that_more_is_open() -> None:
 
 def test_an_empty_answer_is_shown_again_in_its_place() -> None:
     case, question = asked_case()
-    shade = stop(case, "missing", "Give the shade.")
+    shade = stop(case, "duplicate", "Two orders for one tooth.")
     sent = browser(cast.assistant()).post(f"/cases/{case.number}/messages/{shade.pk}/answer", {"text": " "})
     assert sent.status_code == 422
     page = text(sent)
@@ -182,3 +182,12 @@ def test_the_laboratory_shows_a_design_with_its_figures() -> None:
 def test_without_a_design_there_is_nothing_to_show() -> None:
     case = build.accepted_case()
     assert "Show a design" not in text(browser(cast.technician()).get(f"/cases/{case.number}/talk"))
+
+
+def test_what_is_missing_leads_to_the_prescription() -> None:
+    case, _ = asked_case()
+    shade = stop(case, "missing", "Give the shade.")
+    page = text(browser(cast.assistant()).get(f"/cases/{case.number}/talk"))
+    assert "Fill it in" in page
+    assert f"say-{shade.pk}-text" not in page
+    assert f"say-{shade.pk}-text" in text(browser(cast.technician()).get(f"/cases/{case.number}/talk"))

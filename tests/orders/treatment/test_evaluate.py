@@ -73,6 +73,8 @@ def test_a_second_look_is_another_evaluation_and_none_is_ever_changed() -> None:
         ({"facial": "too_low", "facial_mm": Decimal("NaN")}, "facial_mm", "up to 10 mm"),
         ({"facial": "too_low", "facial_mm": Decimal("0.333")}, "facial_mm", "in steps of 0.01"),
         ({"judged": {"length": "change"}}, "changes", "Say what is to be changed"),
+        ({"facial": "too_low"}, "facial_mm", "Give how far the margin is off"),
+        ({"happy": False}, "words", "Say what the patient is not happy with"),
         ({"changes": "x" * 301}, "changes", "at most 300"),
         ({"words": "x" * 301}, "words", "at most 300"),
     ],

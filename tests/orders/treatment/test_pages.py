@@ -83,12 +83,12 @@ def test_more_evaluations_and_followers_take_no_more_queries() -> None:
     assert counts[0] == counts[1] == counts[2]
 
 
-def test_a_plan_is_kept_and_a_trial_that_is_too_short_is_said_at_the_day() -> None:
+def test_a_plan_is_kept_and_one_before_the_provisional_is_refused_at_the_day() -> None:
     case = build.signed_case(stage="provisional", items=[build.screw_crown(material="pmma")])
     client, address = browser(cast.assistant()), f"/cases/{case.number}/plan"
     assert case.seat_at is not None
-    soon, later = (f"{case.seat_at + timedelta(days=days):%Y-%m-%d}" for days in (10, 60))
-    shown_again(client, address, {"seat_day": soon, "seat_time": "10:00"}, "The trial takes three weeks")
+    soon, later = (f"{case.seat_at + timedelta(days=days):%Y-%m-%d}" for days in (-1, 60))
+    shown_again(client, address, {"seat_day": soon, "seat_time": "10:00"}, "The final follows the provisional")
     shown_again(client, address, {"seat_day": later, "seat_time": ""}, "Give the time of the appointment")
     case.refresh_from_db()
     assert case.final_seat_at is None
@@ -172,3 +172,13 @@ def test_nobody_else_carries_a_practices_case() -> None:
     cast.assistant("southgate")
     assert Program(cast.assistant("southgate")).ask("GET", f"/{case.number}/carry?relation=final").status_code == 404
     assert browser(cast.assistant("southgate")).get(f"/cases/{case.number}/evaluation").status_code == 404
+
+
+def test_a_final_that_is_ordered_has_its_own_appointment_and_is_not_ordered_twice() -> None:
+    case = provisional()
+    final = final_of(case, seat_at=build.seat_in(30))
+    page = text(browser(cast.assistant()).get(f"/cases/{case.number}/treatment"))
+    assert f"{final.seat_at:%-d %b}" in page.split("Both appointments")[1]
+    assert "not planned" not in page
+    assert "final_of" not in page
+    assert "Plan the appointment of the final" not in page

@@ -42,17 +42,19 @@ def test_the_planned_final_is_kept_and_can_be_taken_back() -> None:
     assert plan(cast.assistant(), case, None).final_seat_at is None
 
 
-def test_the_trial_takes_three_weeks_and_the_tissue_usually_six() -> None:
+def test_the_final_follows_the_provisional_and_is_early_before_six_weeks() -> None:
+    """When tissue has settled is decided by who sees it."""
     case = provisional()
-    with refused("final_seat_at", "Plan the final for Thu 10 Apr, 14:00 or later"):
-        plan(cast.assistant(), case, SEAT + 3 * WEEK - timedelta(minutes=1))
+    with refused("final_seat_at", "Plan it for after Thu 20 Mar, 14:00."):
+        plan(cast.assistant(), case, SEAT)
+    assert is_early(plan(cast.assistant(), case, SEAT + timedelta(minutes=1)))
     assert is_early(plan(cast.assistant(), case, SEAT + 3 * WEEK))
     assert not is_early(plan(cast.assistant(), case, SEAT + 6 * WEEK))
 
 
 def test_an_appointment_that_has_passed_or_is_years_away_is_refused() -> None:
     case = provisional(seat_at=None)
-    with refused("final_seat_at", "or later"):
+    with refused("final_seat_at", "Plan it for after"):
         plan(cast.assistant(), case, NOW - WEEK)
     with refused("final_seat_at", "Give an appointment between now and"):
         plan(cast.assistant(), case, NOW + 110 * WEEK)
@@ -72,7 +74,7 @@ def test_only_the_practice_plans_and_only_for_a_provisional() -> None:
 
 def test_for_each_appointment_the_last_days_and_the_first_that_can_be_had() -> None:
     case = plan(cast.assistant(), provisional(), datetime(2031, 5, 15, 18, tzinfo=UTC))
-    first, second = appointments(case, NOW)
+    first, second = appointments(case, case.final_seat_at, NOW)
     # Seat on Thursday 20, there on Wednesday 19, picked up on Tuesday 18; four days of work, one more for an
     # impression, which travels for another.
     assert (first.seat_at, first.scan_by, first.impression_by) == (SEAT, date(2031, 3, 12), date(2031, 3, 10))
@@ -83,6 +85,14 @@ def test_for_each_appointment_the_last_days_and_the_first_that_can_be_had() -> N
 
 
 def test_without_appointments_there_is_only_the_first_day() -> None:
-    first, second = appointments(provisional(seat_at=None), NOW)
+    first, second = appointments(provisional(seat_at=None), None, NOW)
     assert (first.scan_by, first.impression_by, first.seat_from) == (None, None, date(2031, 3, 14))
     assert (second.scan_by, second.seat_from) == (None, date(2031, 3, 26))
+
+
+def test_of_what_is_being_made_the_promise_counts() -> None:
+    case = provisional()
+    Case.objects.filter(pk=case.pk).update(state=Case.State.RELEASED)
+    case.refresh_from_db()
+    first, _ = appointments(case, None, NOW)
+    assert (first.seat_at, first.scan_by, first.impression_by, first.seat_from) == (SEAT, None, None, None)
