@@ -6,7 +6,8 @@ from orders import teeth
 from orders.choices import Base
 from orders.fields import MARGINS, ON_IMPLANT, column_label
 from orders.limits import Wrong
-from orders.materials import RETENTIONS, ZIRCONIA, Connection, Kind, Retention, lower_first
+from orders.makes import METALS
+from orders.materials import RETENTIONS, ZIRCONIA, Connection, Kind, Retention, Stage, lower_first
 from orders.models import Item
 from orders.rules.look import Look
 
@@ -46,9 +47,13 @@ def platforms_differ(item: Item, look: Look) -> Iterator[Wrong]:
 
 
 def on_a_base(item: Item, look: Look) -> Iterator[Wrong]:
-    """A one-piece crown is bonded to a base."""
-    if item.kind == Kind.SCREW_CROWN and item.base == Base.ONE_PIECE:
+    """A one-piece crown is bonded to a base; so is a provisional abutment, unless it is of metal."""
+    if item.base != Base.ONE_PIECE:
+        return
+    if item.kind == Kind.SCREW_CROWN:
         yield Wrong("base", "A one-piece crown is made on a titanium base here. Leave the base out.")
+    elif (item.stage, item.kind) == (Stage.PROVISIONAL, Kind.ABUTMENT) and item.material not in METALS:
+        yield Wrong("base", "A provisional abutment is made on a titanium base here. Leave the base out.")
 
 
 def chimney(item: Item, least: int, most: int) -> Iterator[Wrong]:

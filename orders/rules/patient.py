@@ -7,7 +7,7 @@ from orders.fields import ON_IMPLANT
 from orders.limits import Wrong
 from orders.materials import Material
 from orders.models import Item
-from orders.rules.look import Look, Spot
+from orders.rules.look import Look, Spot, each
 
 NO_TITANIUM = frozenset({Allergen.TITANIUM, Allergen.ALL_METALS})
 # What is in cobalt-chrome, or may be.
@@ -26,10 +26,24 @@ def metal(item: Item, look: Look) -> Iterator[Wrong]:
         yield Wrong("base", f"The patient does not bear titanium, and this piece sits on a titanium base. {INSTEAD}")
 
 
+def screw(item: Item, look: Look) -> Iterator[Wrong]:
+    """A piece that meets the implant is held by a screw of titanium, whatever it is made of itself."""
+    allergens = set(look.prescription.allergens) if look.prescription.allergy == Allergy.YES else set()
+    if allergens & NO_TITANIUM and item.kind in ON_IMPLANT and not any(metal(item, look)):
+        why = "The patient does not bear titanium, and the screw of this piece is of titanium"
+        yield Wrong("material", f"{why}. Ask the patient's doctor, or correct what is said of the allergy.")
+
+
 def nobody_asked(look: Look) -> Iterator[Spot]:
     """Somebody asked the patient."""
     if look.prescription.allergy == Allergy.UNKNOWN:
         yield Spot("allergy", "Nobody asked the patient for allergies. Ask, and say what was answered.")
+
+
+def not_borne_or_not_known(look: Look) -> Iterator[Spot]:
+    """Nothing that the patient may not bear goes unsaid."""
+    yield from nobody_asked(look)
+    yield from each(screw)(look)
 
 
 def allergens_without_allergy(look: Look) -> Iterator[Spot]:

@@ -195,3 +195,23 @@ def test_a_one_piece_crown_sits_on_a_base() -> None:
     assert in_piece("base", with_base) == [(REFUSE, "items.0.base")]
     assert in_piece("base", build.screw_crown(base="titanium_base")) == []
     assert in_piece("base", build.abutment(base="one_piece")) == []
+
+
+@pytest.mark.parametrize("material", ["pmma", "zirconia_3y"])
+def test_a_provisional_abutment_sits_on_a_base(material: str) -> None:
+    cast.assistant()
+    with refused("items.0.base", "A provisional abutment is made on a titanium base here. Leave the base out."):
+        passes(build.abutment(material=material, base="one_piece"), stage="provisional")
+
+
+@pytest.mark.parametrize(
+    ("material", "facts"),
+    [
+        ("titanium", {"base": "one_piece"}),
+        ("cobalt_chrome", {"base": "one_piece"}),
+        ("pmma", {}),
+        ("pmma", {"base": "titanium_base"}),
+    ],
+)
+def test_a_provisional_abutment_of_metal_or_on_its_base(material: str, facts: dict[str, Any]) -> None:
+    assert in_piece("base", build.abutment(material=material, **facts), stage="provisional") == []

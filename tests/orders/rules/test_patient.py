@@ -5,7 +5,10 @@ from typing import Any
 import pytest
 
 from orders.facts import ItemFacts
+from orders.signoff import sign
+from tests import cast
 from tests.orders import build
+from tests.orders.refusals import refused
 from tests.orders.rules.looks import in_piece, of, passes, refuses, sentence
 
 pytestmark = pytest.mark.django_db
@@ -24,7 +27,6 @@ ZIRCONIA = build.crown(material="zirconia_4y")
         ("titanium", TITANIUM, "material"),
         ("titanium", SLEEVE, "base"),
         ("titanium", build.screw_crown(), "base"),
-        ("titanium", ONE_PIECE, ""),
         ("titanium", ZIRCONIA, ""),
         ("titanium", COBALT_CHROME, ""),
         ("all_metals", TITANIUM, "material"),
@@ -42,6 +44,20 @@ ZIRCONIA = build.crown(material="zirconia_4y")
 def test_v17_what_is_not_borne(allergen: str, piece: ItemFacts, field: str) -> None:
     found = in_piece("V17", piece, allergy="yes", allergens=[allergen])
     assert found == ([(REFUSE, f"items.0.{field}")] if field else [])
+
+
+@pytest.mark.parametrize("allergen", ["titanium", "all_metals"])
+def test_v17_the_screw_of_a_piece_without_titanium_is_of_titanium(allergen: str) -> None:
+    facts: dict[str, Any] = {"items": [ONE_PIECE, ZIRCONIA], "allergy": "yes", "allergens": [allergen]}
+    assert of("V17", **facts) == [("warn", "items.0.material")]
+    assert "the screw of this piece is of titanium" in sentence("V17", **facts)
+    case, doctor = passes(**facts), cast.prescriber()
+    with refused("items.0.material", "Give a short reason."):
+        sign(doctor, case)
+
+
+def test_v17_the_screw_is_borne() -> None:
+    assert in_piece("V17", ONE_PIECE, allergy="yes", allergens=["nickel"]) == []
 
 
 @pytest.mark.parametrize("piece", [TITANIUM, COBALT_CHROME, build.screw_crown()])
