@@ -84,8 +84,9 @@ class OrderForm(AppointmentForm):
         return self.is_bound and bool(set(self.errors) & set(WISHES))
 
     def facts(self) -> dict[str, Any]:
-        """As `OrderFacts` takes them, without the pieces."""
-        values = {name: self.cleaned_data[name] for name in ("patient_ref", "stage", *ASKED, *OPENED_WITH)}
+        """As `OrderFacts` takes them, without the pieces; what cannot be read is not said."""
+        values = {name: words.read(self, name) for name in ("patient_ref", "stage", *ASKED, *OPENED_WITH)}
         # The inputs are hidden then, and what is still ticked in them is not meant.
         unseen = {} if values["allergy"] == choices.Allergy.YES else OF_ALLERGY
-        return {**values, **unseen, "seat_at": self.seat_at}
+        seat_at = None if {"seat_day", "seat_time"} & set(self.errors) else self.seat_at
+        return {**values, **unseen, "seat_at": seat_at}

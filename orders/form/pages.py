@@ -77,15 +77,19 @@ def order_form(
     request: HttpRequest, practice: Practice, sheet: OrderSheet, write: Callable[[], Case], found: Case | None = None
 ) -> HttpResponse:
     """Show the form, or write what was sent and go on to the case, or to the form for one more tooth."""
-    status = 200
+    status, said = 200, None
     if request.method == "POST":
+        refusal = Refusal(())
         try:
             if sheet.is_valid():
                 return after_order(request, write())
-        except Refusal as refusal:
-            sheet.show(refusal)
-        status = 422
-    return render(request, "orders/order_form.html", context_of(request, practice, sheet, found), status=status)
+        except Refusal as refused:
+            refusal = refused
+        # First what the rules say: a field with its fault beside it is no longer read.
+        status, said = 422, checked(sheet, practice, found)
+        sheet.show(refusal)
+    context = {**context_of(request, practice, sheet, found), "checked": said}
+    return render(request, "orders/order_form.html", context, status=status)
 
 
 def context_of(request: HttpRequest, practice: Practice, sheet: OrderSheet, found: Case | None) -> dict[str, Any]:
@@ -104,7 +108,6 @@ def context_of(request: HttpRequest, practice: Practice, sheet: OrderSheet, foun
         "title": f"{TITLES[Relation(relation)]} {follows}" if relation in TITLES else "Order a new case",
         "relation": relation,
         "may_sign": Member.objects.filter(user=who(request), may_sign=True).exists(),
-        "checked": checked(sheet, practice, found) if sheet.data is not None else None,
     }
 
 

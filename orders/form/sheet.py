@@ -4,10 +4,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
-from django.forms import BaseFormSet, formset_factory
+from django.forms import BaseFormSet, Form, formset_factory
 from django.http import QueryDict
 
-from labqueue.base.errors import Fault, Refusal
+from labqueue.base.errors import Refusal
 from orders import reasons, teeth
 from orders.appointment import appointment_values
 from orders.choices import Impression
@@ -19,6 +19,8 @@ from orders.materials import Kind
 from orders.models import Practice, Prescription
 
 MOST = 64
+# The fields that say together which tooth it is.
+WHERE = ("chart", "tooth", "notation")
 
 
 class OrderSheet:
@@ -103,22 +105,28 @@ class OrderSheet:
         """Put every fault at its field, or at the top where there is none."""
         pieces = self.pieces
         for fault in refusal.faults:
-            if fault.field.startswith("items."):
-                self._show_at(pieces, fault)
-                continue
-            field = "seat_day" if fault.field == "seat_at" else fault.field
-            self.order.add_error(field if field in self.order.fields else None, fault.message)
+            form, place = self._place(pieces, fault.field)
+            if fault.message not in form.errors.get(place or "__all__", []):
+                form.add_error(place, fault.message)
 
-    @staticmethod
-    def _show_at(pieces: Sequence[tuple[ToothForm, Piece]], fault: Fault) -> None:
-        _, index, name = fault.field.split(".")
+    def unread(self, path: str) -> bool:
+        """Whether what a fault names could not be read, so that nothing can be said of it but that."""
+        form, place = self._place(self.pieces, path)
+        if path == "items":
+            return any(one.errors for one in self.teeth.forms)
+        return any(name in form.errors for name in (WHERE if place in WHERE else (place,)))
+
+    def _place(self, pieces: Sequence[tuple[ToothForm, Piece]], path: str) -> tuple[Form, str | None]:
+        """The form of the field that a path of an order names, and that field; None where it has none."""
+        if not path.startswith("items."):
+            field = "seat_day" if path == "seat_at" else path
+            return self.order, field if field in self.order.fields else None
+        _, index, name = path.split(".")
         form, piece = pieces[int(index)]
         kind = piece.facts.kind
         own = {"kind": "product", "material": material_field(kind), "shade": shade_field(kind)}
         field = own.get(name, name)
-        place = field if field in form.fields else None
-        if fault.message not in form.errors.get(place or "__all__", []):
-            form.add_error(place, fault.message)
+        return form, field if field in form.fields else None
 
 
 def unsaid(before: Iterable[ReasonFacts], now: Iterable[ReasonFacts]) -> list[ReasonFacts]:

@@ -180,15 +180,15 @@ class ToothForm(HouseForm):
         return [self._piece(kind, (*ASKED[kind], *(LABEL if kinds == (Kind.CROWN,) else ()))) for kind in kinds]
 
     def _piece(self, kind: Kind, asked: tuple[str, ...]) -> Piece:
-        """One piece with what was asked of it."""
-        values = self.cleaned_data
-        said = {name: values[name] for name in asked}
+        """One piece with what was asked of it; what cannot be read is not said."""
+        said = {name: words.read(self, name) for name in asked}
         if "engaging" in said:
             said["engaging"] = said["engaging"] != "no"
         if "contacts" in said:
             said["contacts"] = said["contacts"] or choices.Contacts.NORMAL
-        own = {"kind": kind, "material": values[material_field(kind)], "shade": values[shade_field(kind)]}
-        where = {name: values[name] for name in ("tooth", "notation")}
+        material, shade = (words.read(self, name) for name in (material_field(kind), shade_field(kind)))
+        own = {"kind": kind, "material": material, "shade": shade}
+        where = {name: words.read(self, name) for name in ("tooth", "notation")}
         return Piece(ItemFacts(**own, **where, **said), (*own, *where, *said))
 
 

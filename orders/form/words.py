@@ -6,6 +6,11 @@ from django import forms
 from django.db.models import TextChoices
 
 
+def read(form: forms.Form, name: str) -> Any:
+    """What was read of a field; as if nothing was said where it cannot be read."""
+    return form.cleaned_data[name] if name in form.cleaned_data else form.fields[name].to_python("")
+
+
 def select(label: str, words: type[TextChoices], unsaid: str = "Not said", help_text: str = "") -> forms.ChoiceField:
     """One word of a list, or none."""
     return forms.ChoiceField(label=label, required=False, choices=[("", unsaid), *words.choices], help_text=help_text)

@@ -89,9 +89,54 @@ def test_a_reason_of_the_form_is_kept_with_the_draft(assistant: Client) -> None:
 
 
 def test_what_cannot_be_read_yet_is_named(assistant: Client) -> None:
-    page = said(assistant, sheet(tooth(0, platform="wide"), patient_ref=""))
+    page = part(said(assistant, sheet(tooth(0, platform="wide"), patient_ref="")), "Cannot be read")
     assert "Platform, mm: Enter a number." in page
     assert "Patient reference: Give a code of your own" in page
+
+
+def test_what_cannot_be_read_hides_nothing_of_the_rest(assistant: Client) -> None:
+    wrong = tooth(0, platform="abc", system="", crown_material="zirconia_3y", abutment_material="pmma", level="bone")
+    page = said(assistant, {**sheet(wrong, **COMES), "reason-V04-11": "As discussed."})
+    assert "Platform, mm: Enter a number." in part(page, "Cannot be read")
+    assert "PMMA is not possible for a final abutment" in part(page, "Not possible")
+    assert "Give the implant system" in part(page, "Stands still")
+    assert 'value="As discussed."' in part(page, "Wants a reason")
+    assert "platform" not in part(page, "Stands still"), "it is said, if not so that it can be read"
+    assert "Leaves the laboratory on" in page
+    assert "Complete" not in page
+
+
+@pytest.mark.parametrize("name", ["tooth", "notation", "product", "crown_material", "connection", "lot", "angle"])
+@pytest.mark.parametrize("junk", ["", "“"])
+def test_any_field_of_a_tooth_may_be_unreadable(assistant: Client, name: str, junk: str) -> None:
+    """With a reason for a rule of that tooth, and a second tooth of which everything can be read."""
+    other = tooth(1, tooth="9", crown_material="pmma", level="bone")
+    sent = sheet(tooth(0, **{name: junk}), other, **COMES)
+    page = said(assistant, {**sent, "reason-V04-11": "As discussed."})
+    assert "Tooth 9 Universal" in part(page, "Not possible")
+    assert "Order at least one piece" not in page
+
+
+@pytest.mark.parametrize("name", ["patient_ref", "stage", "allergy", "impression", "seat_day", "seat_time", "enclosed"])
+def test_any_field_of_the_order_may_be_unreadable(assistant: Client, name: str) -> None:
+    page = said(assistant, sheet(tooth(0, system="", level="bone"), **{**COMES, name: "“"}))
+    if name != "patient_ref":
+        assert part(page, "Cannot be read").count("<li>") == 1
+    assert "Give the implant system" in part(page, "Stands still")
+
+
+def test_a_sheet_without_any_tooth_is_examined(assistant: Client) -> None:
+    assert "Order at least one piece" in part(said(assistant, {"patient_ref": "K-1"}), "Not possible")
+
+
+@pytest.mark.parametrize("facts", [{"platform": "abc"}, {"abutment_material": "pmma"}])
+def test_after_a_refusal_the_findings_stand_with_the_reasons_typed(assistant: Client, facts: dict[str, str]) -> None:
+    sent = sheet(tooth(0, crown_material="zirconia_3y", system="", level="bone", **facts), **COMES)
+    answer = assistant.post("/cases/new", {**sent, "reason-V04-11": "As discussed."})
+    assert (answer.status_code, Case.objects.exists()) == (422, False)
+    page = text(answer)
+    assert 'value="As discussed."' in part(page, "Wants a reason")
+    assert "Give the implant system" in part(page, "Stands still")
 
 
 def test_a_conflict_of_dates_is_said_with_its_ways_out(assistant: Client) -> None:
