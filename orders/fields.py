@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
+from orders.choices import Relation
 from orders.facts import OrderFacts
 from orders.materials import Kind, Retention, Stage
 from orders.models import Item
@@ -100,6 +101,11 @@ def final(order: OrderFacts, item: Item | None) -> bool:
     return order.stage == Stage.FINAL
 
 
+def after_provisional(order: OrderFacts, item: Item | None) -> bool:
+    """Of finals with a crown that follow a provisional."""
+    return final(order, item) and order.relation == Relation.FINAL and of(*CROWNS)(order, item)
+
+
 @dataclass(frozen=True)
 class Field:
     """One field, or some that are asked together: all of them, or `one_is_enough`. `want` says what would satisfy."""
@@ -178,6 +184,10 @@ FIELDS: tuple[Field, ...] = (
     Field(
         *(22, "Photos", Of.FILES, ("photo_retracted", "photo_shade", "photo_smile"), E.ASK),
         *("Send photos: retracted, with the shade tab, of the smile.", of(*CROWNS)),
+    ),
+    Field(
+        *(22, "Photo of the provisional", Of.FILES, ("photo_provisional",), E.ASK),
+        *("Send a photo of the provisional in place.", after_provisional),
     ),
     Field(23, "Occlusion", I, ("occlusion",), E.ASK, "Say how the crown is to meet the opposing tooth.", of(*CROWNS)),
     Field(

@@ -202,6 +202,17 @@ def test_who_orders_no_crown_sends_no_photos() -> None:
     assert files_missed(None, **whole(items=pieces()[:1])) == []
 
 
+def test_a_final_shows_its_provisional_in_place() -> None:
+    missed_of = {
+        relation: [rule for rule, _ in files_missed(None, relation=relation)] for relation in ("", "final", "remake")
+    }
+    first = ["photo_retracted"]
+    assert missed_of == {"": first, "final": [*first, "photo_provisional"], "remake": first}
+    case = build.draft_case()
+    attach(case, "photo_provisional")
+    assert [rule for rule, _ in files_missed(case, relation="final")] == first
+
+
 @pytest.mark.parametrize(
     ("name", "said", "words"),
     [
@@ -225,7 +236,7 @@ def test_what_was_agreed_on_is_filled_in_and_said(name: str) -> None:
 
 def test_every_field_that_does_something_was_asked_above() -> None:
     asked = {name for name, _, _ in OF_THE_ORDER} | {name for _, name, _, _ in OF_A_PIECE}
-    asked |= {"origin", "angle", "scan_body", "scan_platform", "implant_scan", "photo_retracted"}
+    asked |= {"origin", "angle", "scan_body", "scan_platform", "implant_scan", "photo_retracted", "photo_provisional"}
     silent = (Effect.AUTO, Effect.NONE, Effect.DEFAULT)
     rows = [one for one in FIELDS if one.effect not in silent and one.of != Of.SIGNATURE and not READ & {*one.names}]
     assert [
