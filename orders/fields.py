@@ -155,6 +155,7 @@ FIELDS: tuple[Field, ...] = (
         of(*ON_IMPLANT),
     ),
     Field(13, "Engaging", I, ("engaging", "splinted"), E.DEFAULT, "A single piece engages.", of(*ON_IMPLANT)),
+    # What a piece is says how it is held, but for the angulated channel, which is chosen; so nothing has to wait.
     Field(14, "Retention", I, ("retention",), E.DEFAULT, "What is usual for the piece."),
     Field(14, "Angle", I, ("angle",), E.HOLD, "Give the angle of the screw channel in degrees.", angulated),
     Field(15, "Layering", I, ("layered",), E.DEFAULT, "Not layered.", of(Kind.CROWN)),
@@ -177,6 +178,7 @@ FIELDS: tuple[Field, ...] = (
     Field(20, "Opposing arch", O, ("opposing",), E.HOLD, "Say how the opposing arch comes.", of(*CROWNS)),
     Field(20, "Bite", O, ("bite",), E.HOLD, "Say how the bite comes.", of(*CROWNS)),
     Field(21, "Shade", I, ("shade",), E.HOLD, "Give the shade of the crown, as on your shade guide.", of(*CROWNS)),
+    # The shade alone holds: where no guide is named, the practice's own guide counts.
     Field(
         *(21, "Shade in detail", I, ("shade_guide", "shade_cervical", "shade_incisal", "stump", "stump_shade"), E.ASK),
         *("Name the shade guide, the shades at neck and edge, and what lies below.", of(*CROWNS)),
