@@ -1,6 +1,7 @@
 """What is said of an order while it is filled in: by the same examination that it is written and signed by."""
 
 from dataclasses import dataclass, field
+from datetime import datetime
 
 from django.utils import timezone
 
@@ -25,6 +26,9 @@ class Checked:
     left: list[str] = field(default_factory=list)
     wanted: list[Asked] = field(default_factory=list)
     promise: due.Promise | None = None
+    seat_at: datetime | None = None
+    # Whether the appointment is on a day on which the practice takes no deliveries.
+    no_delivery: bool = False
 
     @property
     def clear(self) -> bool:
@@ -47,6 +51,8 @@ def check(sheet: OrderSheet, practice: Practice, case: Case | None) -> Checked:
         left=by[Severity.ASK],
         wanted=reasons_wanted(examined, order, case),
         promise=promise_of(order, examined, practice),
+        seat_at=order.seat_at,
+        no_delivery=no_delivery(order.seat_at, practice),
     )
 
 
@@ -93,3 +99,9 @@ def promise_of(order: OrderFacts, examined: Examined, practice: Practice) -> due
         return None
     makes = [piece.make for piece in pieces]
     return due.promise_for(due.way_to(practice), order.seat_at, makes, timezone.now(), due.terms_of(order))
+
+
+def no_delivery(seat_at: datetime | None, practice: Practice) -> bool:
+    """Whether there is an appointment on a day on which the practice is closed to deliveries."""
+    way = due.way_to(practice)
+    return seat_at is not None and not way.practice.is_open(seat_at.astimezone(way.practice_zone).date())

@@ -1,9 +1,11 @@
 """The check of an order while it is filled in: the same rules, and nothing is written."""
 
 import json
+import re
 from typing import Any
 
 import pytest
+import time_machine
 from django.test import Client
 
 from orders.models import Case
@@ -119,10 +121,10 @@ def test_any_field_of_a_tooth_may_be_unreadable(assistant: Client, name: str, ju
 
 @pytest.mark.parametrize("name", ["patient_ref", "stage", "allergy", "impression", "seat_day", "seat_time", "enclosed"])
 def test_any_field_of_the_order_may_be_unreadable(assistant: Client, name: str) -> None:
-    page = said(assistant, sheet(tooth(0, system="", level="bone"), **{**COMES, name: "“"}))
+    page = said(assistant, sheet(tooth(0, level="bone"), **{**COMES, name: "“"}))
     if name != "patient_ref":
         assert part(page, "Cannot be read").count("<li>") == 1
-    assert "Give the implant system" in part(page, "Stands still")
+    assert "Say what guides the jaw" in page
 
 
 def test_a_sheet_without_any_tooth_is_examined(assistant: Client) -> None:
@@ -144,6 +146,25 @@ def test_a_conflict_of_dates_is_said_with_its_ways_out(assistant: Client) -> Non
     page = said(assistant, sheet(tooth(0, level="bone"), **COMES, seat_day=f"{soon:%Y-%m-%d}"))
     assert "Ways out: move the appointment to" in page
     assert "order a rush (then" in page
+
+
+def test_without_an_appointment_the_first_day_for_one_is_said(assistant: Client) -> None:
+    page = said(assistant, sheet(tooth(0, level="bone"), **COMES, seat_day="", seat_time=""))
+    assert re.search(r"Leaves the laboratory on [^<]+, for an appointment from \w{3} \d+ \w{3} on\.", page)
+
+
+@time_machine.travel("2031-02-03T15:00:00Z", tick=False)
+def test_with_an_appointment_the_earliest_is_said_beside_it(client: Client) -> None:
+    client.force_login(cast.assistant())
+    open_day = said(client, sheet(tooth(0, level="bone"), **COMES, seat_day="2031-02-28"))
+    assert "for an appointment from" not in open_day
+    found = re.search(r"on (.+?) for your appointment; the earliest appointment would be \w{3} (\d+) Feb\.", open_day)
+    assert found
+    assert "Wed 26 Feb" in found[1]
+    assert int(found[2]) < 26
+    assert "takes no deliveries" not in open_day
+    saturday = said(client, sheet(tooth(0, level="bone"), **COMES, seat_day="2031-03-01"))
+    assert "Your practice takes no deliveries on the day of the appointment." in saturday
 
 
 def test_a_change_of_a_draft_is_checked_as_that_draft(assistant: Client) -> None:
