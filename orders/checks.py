@@ -136,10 +136,13 @@ def unknown_words(facts: ItemFacts | Item) -> Iterator[Wrong]:
 
 
 def unknown(field: str, word: str, values: list[str], *also: str) -> Iterator[Wrong]:
-    """The fault of a word that is neither among `values` nor `also` possible."""
+    """The fault of a word that is neither among `values` nor `also` possible.
+
+    Who chose nothing has the list before them. Only a program can send another word, and is told the values.
+    """
     if word not in values and word not in also:
-        start = f"“{word[:40]}” is no {field} here" if word else f"Choose the {field}"
-        yield Wrong(field, f"{start}. Possible: {', '.join(values)}.")
+        possible = f"“{word[:40]}” is no {field} here. Possible: {', '.join(values)}."
+        yield Wrong(field, possible if word else f"Choose the {field}.")
 
 
 def stage_faults(stage: str) -> list[Fault]:

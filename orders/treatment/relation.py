@@ -48,7 +48,7 @@ def said_whole(order: OrderFacts) -> list[Fault]:
         why = "Say which earlier case it follows and as what (final, remake or adjustment), or neither of both."
         found.append(Fault(field, why, field))
     if order.relation == Relation.REMAKE and not order.cause:
-        found.append(Fault("cause", f"Say why it is made again: {', '.join(Cause.values)}.", "cause"))
+        found.append(Fault("cause", "Say why it is made again.", "cause"))
     if order.relation == Relation.ADJUSTMENT and not order.cause_note.strip():
         found.append(Fault("cause_note", "Say what is to be adjusted after the try-in.", "cause_note"))
     return found

@@ -9,7 +9,8 @@ import time_machine
 from django.test import Client
 from django.utils import timezone
 
-from orders import seal
+from orders import seal, teeth
+from orders.materials import Material
 from orders.models import Case, Item
 from orders.signoff import amend
 from tests import cast
@@ -194,6 +195,23 @@ def test_what_is_ticked_of_an_allergy_is_kept(browser: Client) -> None:
     draft = Case.objects.get().draft
     assert draft is not None
     assert (draft.allergy, draft.allergens, draft.allergy_note) == ("yes", ["nickel"], "Rash.")
+
+
+@pytest.mark.parametrize("facts", [{"abutment_material": "", "crown_material": ""}, {"notation": ""}])
+def test_no_codes_are_said_to_people(browser: Client, facts: dict[str, str]) -> None:
+    answer = browser.post("/cases/new", sheet(tooth(0, **facts)))
+    assert answer.status_code == 422
+    said = " ".join(text for texts in errors(answer).values() for text in texts)
+    assert said.startswith("Choose the ")
+    assert not [code for code in (*Material.values, *teeth.Notation.values) if code in said]
+    assert "zirconia_3y," not in answer.content.decode()
+
+
+def test_a_remake_without_a_cause_names_no_codes(browser: Client) -> None:
+    case = build.shipped_case()
+    sent = sheet(relation="remake", origin=case.number, cause="")
+    answer = browser.post(f"/cases/new?remake_of={case.number}", sent)
+    assert errors(answer)["cause"] == ["Say why it is made again."]
 
 
 def test_what_was_typed_is_still_there_after_a_refusal(browser: Client) -> None:
