@@ -30,10 +30,18 @@ def text(label: str, help_text: str = "", **attributes: Any) -> forms.CharField:
     return forms.CharField(label=label, required=False, help_text=help_text, widget=widget)
 
 
-def length(label: str, help_text: str = "") -> forms.DecimalField:
+class LengthField(forms.DecimalField):
+    """A number with a point or, as much of the world writes it, a comma before the decimals."""
+
+    def to_python(self, value: Any) -> Any:
+        """The number, or None. Lengths are far below a thousand, so no comma parts those."""
+        return super().to_python(value.replace(",", ".") if isinstance(value, str) else value)
+
+
+def length(label: str, help_text: str = "") -> LengthField:
     """Millimetres."""
     widget = forms.TextInput(attrs={"inputmode": "decimal", "size": 5, "autocomplete": "off"})
-    return forms.DecimalField(label=label, required=False, widget=widget, help_text=help_text)
+    return LengthField(label=label, required=False, widget=widget, help_text=help_text)
 
 
 def whole(label: str, help_text: str = "") -> forms.IntegerField:

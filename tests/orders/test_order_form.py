@@ -214,6 +214,20 @@ def test_a_remake_without_a_cause_names_no_codes(browser: Client) -> None:
     assert errors(answer)["cause"] == ["Say why it is made again."]
 
 
+def test_a_length_may_have_a_comma_before_its_decimals(browser: Client) -> None:
+    assert browser.post("/cases/new", sheet(tooth(0, platform="4,3", margin_facial="-0,5"))).status_code == 302
+    lower = pieces(Case.objects.get())[0]
+    assert (lower["platform"], lower["margin_facial"]) == (430, -50)
+
+
+@pytest.mark.parametrize("platform", ["4,3,1", "4,3.1", ",", "4,333"])
+def test_what_is_no_length_with_a_comma_either(browser: Client, platform: str) -> None:
+    answer = browser.post("/cases/new", sheet(tooth(0, platform=platform)))
+    assert (answer.status_code, list(errors(answer))) == (422, ["0.platform"])
+    assert f'value="{platform}"' in answer.content.decode(), "as it was typed"
+    assert not Case.objects.exists()
+
+
 def test_what_was_typed_is_still_there_after_a_refusal(browser: Client) -> None:
     answer = browser.post("/cases/new", sheet(tooth(0, crown_material=""), note="Light contacts."))
     assert 'value="K-2041"' in answer.content.decode()
