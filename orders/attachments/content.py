@@ -12,6 +12,8 @@ from orders.models import Attachment
 
 Type = Attachment.Type
 HEAD, MB = 4096, 1_000_000
+# As many lines of a scan in text as are handed on together.
+LINES = 10_000
 MESHES = frozenset({Type.STL, Type.PLY, Type.OBJ})
 PHOTOS = frozenset({Type.JPEG, Type.PNG})
 CAPS = {**dict.fromkeys(MESHES, 200), **dict.fromkeys(PHOTOS, 25), Type.PDF: 20}
@@ -25,6 +27,8 @@ OTHERS = {
     b"GIF8": "a GIF.",
     b"RIFF": "a WebP or a sound.",
 }
+# What names something in a scan in text.
+NAMES = frozenset({b"solid", b"endsolid", b"o", b"g", b"usemtl"})
 NO_TEXT = re.compile(rb"[\x00-\x08\x0e-\x1f\x7f]")
 
 
@@ -116,9 +120,49 @@ def mesh(file: IO[bytes], kind: Attachment.Type, size: int) -> Iterator[bytes]:
         mesh_ply.header(head, size)
     if kind == Type.STL and mesh_stl.is_binary(head, size) and not mesh_stl.stated(head):
         raise Unusable("It has no triangles. Save it again from the scanner's program.")
+    text = kind == Type.OBJ or (kind == Type.STL and not mesh_stl.is_binary(head, size))
     file.seek(0)
+    if text:
+        yield from nameless_lines(file)
+        return
+    yield nameless_head(file, kind)
     while part := file.read(MB):
         yield part
+
+
+def nameless_head(file: IO[bytes], kind: Attachment.Type) -> bytes:
+    """The header of a binary scan without what a program wrote into it beside its numbers: often the patient's name."""
+    if kind == Type.STL:
+        return b" " * 80 + file.read(mesh_stl.HEADER)[80:]
+    lines = []
+    while line := file.readline(HEAD):
+        lines.append(blank(line, 1) if line.startswith((b"comment", b"obj_info")) else line)
+        if line.rstrip() == b"end_header":
+            break
+    return b"".join(lines)
+
+
+def nameless_lines(file: IO[bytes]) -> Iterator[bytes]:
+    """The lines of a scan in text, each as long as before, without remarks and names of solids, objects and groups."""
+    kept: list[bytes] = []
+    fresh, named = True, False
+    while line := file.readline(HEAD):
+        if fresh:
+            first = next(iter(line.split(maxsplit=1)), b"")
+            named = first.lower() in NAMES or first.startswith(b"#")
+        kept.append(blank(line, int(fresh)) if named else line)
+        fresh = line.endswith(b"\n")
+        if len(kept) >= LINES:
+            yield b"".join(kept)
+            kept = []
+    yield b"".join(kept)
+
+
+def blank(line: bytes, words: int) -> bytes:
+    """A line of the same length that says no more than its first word, or nothing."""
+    first = line.split(maxsplit=1)[0][:8] if words and line.strip() else b""
+    end = b"\n" if line.endswith(b"\n") else b""
+    return (b"#" if first.startswith(b"#") else first).ljust(len(line) - len(end)) + end
 
 
 def paper(data: mmap.mmap) -> Iterator[bytes]:
