@@ -1,4 +1,4 @@
-"""The store of finished papers: each file is named by its own hash, is complete or not there, and is never changed."""
+"""The store of papers, scans and photos: each file is named by its own hash, is complete or not there, and is never changed."""
 
 import fcntl
 import hashlib

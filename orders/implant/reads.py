@@ -44,12 +44,14 @@ def is_confirmed(case: Case, item: Item) -> bool:
 
 
 def to_confirm() -> "QuerySet[Case]":
-    """The accepted cases with a piece that no second person has confirmed as it is ordered now. One query."""
+    """The cases that wait for a release with a piece that no second person has confirmed as it is ordered now, those
+    that were changed on the floor among them. One query."""
     here = {name: OuterRef(name) for name in COMPARED}
     second = Confirmation.objects.filter(case=OuterRef("prescription__case"), **here).exclude(by=F("case__accepted_by"))
     current = Item.objects.filter(kind__in=ON_IMPLANT, prescription=F("prescription__case__current"))
     bare = current.exclude(Exists(second)).values("prescription__case")
-    return Case.objects.filter(state=Case.State.ACCEPTED, held_since__isnull=True, pk__in=bare)
+    waiting = (Case.State.ACCEPTED, Case.State.RELEASED)
+    return Case.objects.filter(state__in=waiting, held_since__isnull=True, pk__in=bare)
 
 
 def same(confirmation: Confirmation, item: Item) -> bool:

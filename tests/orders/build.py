@@ -129,7 +129,7 @@ def shipped_case(actor: User | None = None, **facts: Any) -> Case:
 
 
 def let_go_on(case: Case) -> Case:
-    """A case for which the practice answered everything that was open, in words."""
+    """A case for which everything that was open was answered to the laboratory by telephone."""
     for message in open_stops(case):
-        answer(cast.assistant(), case, message, "We do not know.")
+        answer(cast.technician(), case, message, "We do not know.")
     return case

@@ -83,7 +83,7 @@ def test_an_answer_lets_it_go_on_with_its_first_date() -> None:
     with time_machine.travel("2031-03-05T15:00:00Z", tick=False):
         case = build.signed_case(seat_at=None, items=[build.crown(shade="")])
     with time_machine.travel("2031-03-07T15:00:00Z", tick=False):
-        answer(cast.assistant(), case, open_stops(case).get(), "N2, on the photo.")
+        answer(cast.technician(), case, open_stops(case).get(), "N2, on the photo.")
     case.refresh_from_db()
     assert not case.on_hold
     assert case.complete_at is not None
@@ -137,7 +137,7 @@ def test_a_question_stays_open_beside_it() -> None:
 
 def test_what_meets_the_implant_is_never_made_unknown() -> None:
     case, manager = build.signed_case(items=[build.screw_crown(system="", platform=None)]), cast.manager()
-    answer(cast.assistant(), case, open_stops(case).get(), "We do not know.")
+    answer(cast.technician(), case, open_stops(case).get(), "By telephone: they do not know.")
     with refused("items.0.system", "V05: Give the implant system", Conflict):
         accept(manager, case)
     with refused("items.0.platform", "V05: Give the diameter", Conflict):
