@@ -1,4 +1,4 @@
-"""The store of papers, scans and photos: each file is named by its own hash, is complete or not there, and is never changed."""
+"""The store of papers, scans and photos: each file is named by its own hash, complete or not there, never changed."""
 
 import fcntl
 import hashlib
