@@ -83,6 +83,11 @@ class OrderForm(AppointmentForm):
         """Whether a fault lies where the form is folded."""
         return self.is_bound and bool(set(self.errors) & set(WISHES))
 
+    @property
+    def wishes_said(self) -> str:
+        """What is filled in where the form is folded."""
+        return words.said_in(self, WISHES)
+
     def facts(self) -> dict[str, Any]:
         """As `OrderFacts` takes them, without the pieces; what cannot be read is not said."""
         values = {name: words.read(self, name) for name in ("patient_ref", "stage", *ASKED, *OPENED_WITH)}

@@ -171,6 +171,11 @@ class ToothForm(HouseForm):
         return self.is_bound and bool(set(self.errors) - UNFOLDED)
 
     @property
+    def wishes_said(self) -> str:
+        """What is filled in where the form is folded."""
+        return words.said_in(self, [name for name in self.fields if name not in {*UNFOLDED, "DELETE"}])
+
+    @property
     def pieces(self) -> list[Piece]:
         """The pieces of the product; none for a tooth that was left empty or is taken out."""
         values = self.cleaned_data

@@ -1,14 +1,29 @@
 """The fields that the two forms of an order are made of."""
 
+from collections.abc import Iterable
 from typing import Any
 
 from django import forms
 from django.db.models import TextChoices
 
+# As text: what a field says of which nothing was said. A length of 0 is said.
+UNSAID = ("", "None", "False")
+
 
 def read(form: forms.Form, name: str) -> Any:
     """What was read of a field; as if nothing was said where it cannot be read."""
     return form.cleaned_data[name] if name in form.cleaned_data else form.fields[name].to_python("")
+
+
+def said_in(form: forms.Form, names: Iterable[str]) -> str:
+    """What is said in these fields, for the line over a fold: the label of each, and of a list the word chosen."""
+    return "; ".join(said_of(form[name]) for name in names if str(form[name].value()) not in UNSAID)
+
+
+def said_of(bound: forms.BoundField) -> str:
+    """One field and, where it is one word of a list, that word."""
+    word = dict(getattr(bound.field, "choices", ())).get(str(bound.value()))
+    return f"{bound.label}: {word}" if word else str(bound.label)
 
 
 def select(label: str, words: type[TextChoices], unsaid: str = "Not said", help_text: str = "") -> forms.ChoiceField:

@@ -1,11 +1,15 @@
 """What a new order begins with: how things come, as on the practice's last order; else, what an earlier case says."""
 
+import re
+from decimal import Decimal
 from typing import Any
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
-from orders.models import Case
+from orders.models import Case, Evaluation
+from orders.models.treatment import JUDGED
 from tests import cast
 from tests.orders import build
 from tests.orders.test_case_pages import text
@@ -85,6 +89,35 @@ def test_a_remake_carries_its_case_and_asks_why(assistant: Client) -> None:
     page = text(answer)
     assert f"Order a remake of case {case.number}" in page
     assert 'name="cause"' in page
+
+
+def folds(page: str) -> list[str]:
+    """The lines over what is folded, as they are read."""
+    lines = [one.split("</summary>")[0] for one in page.split("<summary>")[1:]]
+    return [re.sub(r"<[^>]+>", "", line) for line in lines]
+
+
+def test_a_final_says_over_its_folds_what_was_carried_into_them(assistant: Client) -> None:
+    piece = build.screw_crown(material="pmma", chimney=Decimal("4.8"), angle=0, texture="light")
+    case = build.shipped_case(stage="provisional", items=[piece], guidance="canine")
+    judged = {**dict.fromkeys(JUDGED, "ok"), "length": "change"}
+    said = {"facial": "ok", "happy": True, "decision": "final", "changes": "Incisal edge shorter."}
+    Evaluation.objects.create(case=case, at=timezone.now(), by=cast.prescriber(), **{**judged, **said})
+    tooth, _, wishes = folds(text(assistant.get(f"/cases/new?final_of={case.number}")))[-3:]
+    assert tooth.startswith("More wishes for this tooth")
+    assert "Emergence profile: Copy the provisional" in tooth
+    assert "Chimney of the base, mm" in tooth
+    assert "Channel angle, degrees" in tooth, "0 is said"
+    assert "Texture: Light" in tooth
+    assert wishes.startswith("Jaw, approval, delivery, rush, note Guidance of the jaw: Canine")
+    assert "Note to the laboratory" in wishes
+    assert "Rush" not in wishes
+
+
+def test_over_folds_with_nothing_in_them_nothing_is_said(assistant: Client) -> None:
+    lines = folds(text(assistant.get("/cases/new")))
+    assert lines[0] == "More wishes for this tooth"
+    assert lines[-1] == "Jaw, approval, delivery, rush, note"
 
 
 @pytest.mark.parametrize("way", ["final_of", "remake_of", "adjustment_of", "like"])
