@@ -5,14 +5,14 @@ from datetime import datetime
 
 from django.utils import timezone
 
-from orders import due, teeth
+from orders import due, words
 from orders.check import Examined, as_of, examine, standing
 from orders.facts import OrderFacts
-from orders.findings import REASONED, Finding, Severity
+from orders.findings import REASONED, Severity
 from orders.form.sheet import OrderSheet
 from orders.intake import tidied
 from orders.materials import Kind, Material
-from orders.models import Case, Item, Practice, Reason
+from orders.models import Case, Practice, Reason
 from orders.reasons import Asked, answered, asked
 
 
@@ -69,14 +69,7 @@ def unread(sheet: OrderSheet) -> list[str]:
 def words_of(examined: Examined, severity: Severity, practice: Practice) -> list[str]:
     """The findings of one severity, each once, a piece's with its tooth."""
     found = [one for one in examined.findings if one.severity == severity]
-    return list(dict.fromkeys(words(one, examined.pieces, practice) for one in found))
-
-
-def words(found: Finding, pieces: list[Item], practice: Practice) -> str:
-    """A finding for people."""
-    piece = next((one for one in pieces if found.line and one.line == found.line), None)
-    place = f"Tooth {teeth.shown(piece.tooth, practice.notation)}: " if piece and piece.tooth else ""
-    return f"{place}{found}"
+    return list(dict.fromkeys(words.finding(one, examined.pieces, practice) for one in found))
 
 
 def reasons_wanted(examined: Examined, order: OrderFacts, case: Case | None) -> list[Asked]:

@@ -61,7 +61,7 @@ class OrderForm(AppointmentForm):
     approval = words.select("Approve the design first", choices.Wanted, "As agreed on")
     contact = words.text("For questions", "Whom to ask, and how.")
     parts = words.select("Screws, bases, analogs from", choices.Parts, "As agreed on")
-    rush = words.tick("Rush", "Costs more, and the laboratory must accept it.")
+    rush = words.tick("Rush", "The laboratory must accept it; it may cost more.")
     delivery = words.select("Delivery", choices.Delivery, "By courier, as usual")
     note = forms.CharField(
         label="Note to the laboratory",
