@@ -54,7 +54,7 @@ class OrderForm(AppointmentForm):
     opposing = words.select("Opposing arch", choices.Opposing)
     bite = words.select("Bite", choices.Bite)
     disinfected_with = words.text("Disinfected with", "The agent, where anything comes from a mouth.")
-    disinfected_minutes = words.whole("for how many minutes")
+    disinfected_minutes = words.whole("Minutes in the disinfectant")
     enclosed = words.several("In the parcel", choices.Enclosed)
     guidance = words.select("Guidance of the jaw", choices.Guidance)
     bruxism = words.select("Does the patient grind?", choices.Answer)

@@ -40,7 +40,7 @@ def fill(page: Page) -> None:
     page.get_by_role("combobox", name="Opposing arch", exact=True).select_option("Impression")
     page.get_by_role("combobox", name="Bite", exact=True).select_option("Record")
     page.get_by_label("Disinfected with").fill("Peracetic acid")
-    page.get_by_label("for how many minutes").fill("10")
+    page.get_by_label("Minutes in the disinfectant").fill("10")
 
 
 @pytest.mark.parametrize("scripts", [True, False])
