@@ -6,7 +6,7 @@ from typing import IO, NamedTuple
 
 from PIL import Image, ImageOps
 
-from orders.attachments import draw, mesh_obj, mesh_ply, mesh_stl, strip
+from orders.attachments import mesh_obj, mesh_ply, mesh_stl, strip
 from orders.attachments.content import HEAD, MESHES, Type
 from orders.attachments.mesh import Triangles, Unusable, measured
 
@@ -41,6 +41,9 @@ def read(kind: str, file: IO[bytes], size: int) -> Iterator[Triangles]:
 
 def mesh(kind: str, file: IO[bytes], size: int, tell: Tell) -> Shown:
     """Figures and picture of a mesh, without ever holding it whole."""
+    # Only who draws loads the compiler; pages know this module, too, through the handlers of work.
+    from orders.attachments import draw
+
     passes = iter(range(PASSES))
 
     def pieces() -> Iterator[Triangles]:

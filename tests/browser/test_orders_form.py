@@ -325,6 +325,7 @@ def evaluate(keys: Keys, case: Case) -> None:
 
 def order_final(keys: Keys) -> None:
     """Everything is carried over; only the material is chosen."""
+    expect(keys.page.locator("[name=items-0-crown_material]")).to_be_focused()
     keys.type("Zirconia 4Y")
     disinfected(keys)
     sign(keys)

@@ -54,6 +54,7 @@ def test_what_was_tampered_with_is_not_what_was_signed() -> None:
         if connection.vendor == "sqlite":
             cursor.execute("DROP TRIGGER IF EXISTS orders_item_no_update")
         else:
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
             cursor.execute("ALTER TABLE orders_item DISABLE TRIGGER USER")
         cursor.execute("UPDATE orders_item SET shade = 'N9' WHERE kind = 'crown'")
     page = text(browser(cast.manager()).get(f"/cases/{case.number}/versions/1"))
