@@ -1,6 +1,6 @@
 """The one look at an order: the form, its check while it is filled in, the interface and the signature all ask here."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from typing import NamedTuple
@@ -12,6 +12,7 @@ from orders import due
 from orders.checks import read_order, read_prescription
 from orders.facts import OrderFacts, order_facts
 from orders.findings import REASONED, Finding, Moment, Severity
+from orders.makes import Make
 from orders.materials import Kind, Material
 from orders.models import Case, Item, Practice, Prescription, Reason
 from orders.reasons import Key, reason_faults, unchanged
@@ -117,9 +118,13 @@ def date_faults(order: OrderFacts, practice: Practice, pieces: Sequence[Item]) -
     now = timezone.now()
     if far := due.far_faults(order.seat_at, now):
         return far
-    makes = [piece.make for piece in pieces if piece.kind in Kind.values and piece.material in Material.values]
-    promise = due.promise_for(due.way_to(practice), order.seat_at, makes, now, due.terms_of(order))
+    promise = due.promise_of(due.way_to(practice), order, makes_of(pieces), now)
     return due.seat_faults(promise, order.seat_at, now)
+
+
+def makes_of(pieces: Iterable[Item]) -> list[Make]:
+    """How the pieces are made, as far as their words are known."""
+    return [piece.make for piece in pieces if piece.kind in Kind.values and piece.material in Material.values]
 
 
 def relabelled(case: Case, order: OrderFacts) -> list[Fault]:

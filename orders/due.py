@@ -41,7 +41,11 @@ class Way:
 
 
 class Wishes(Protocol):
-    """What an order says of its pace: facts and prescriptions alike."""
+    """What an order says of its date and its pace: facts and prescriptions alike."""
+
+    @property
+    def seat_at(self) -> datetime | None:
+        """The appointment, if there is one."""
 
     @property
     def impression(self) -> str:
@@ -154,6 +158,11 @@ def promise_for(
     due_at = leave_by(way, seat_day, terms)
     outs = tuple(ways_out(way, seat_day, made, now, terms)) if due_at < earliest else ()
     return Promise(due_at, earliest, first, outs)
+
+
+def promise_of(way: Way, order: Wishes, makes: Iterable[Make], now: datetime) -> Promise:
+    """What can be promised to an order that is complete `now`, at the pace that it asks for."""
+    return promise_for(way, order.seat_at, makes, now, terms_of(order))
 
 
 def ways_out(way: Way, seat_day: date, makes: Collection[Make], now: datetime, terms: Terms) -> Iterator[WayOut]:

@@ -65,5 +65,4 @@ def filled(case: Case) -> Case:
 def promise_of(case: Case, prescription: Prescription) -> due.Promise:
     """What was promised with a signed version, or what would be promised were the draft signed now."""
     at = prescription.signed_at or timezone.now()
-    terms = due.terms_of(prescription)
-    return due.promise_for(due.way_to(case.practice), prescription.seat_at, prescription.makes, at, terms)
+    return due.promise_of(due.way_to(case.practice), prescription, prescription.makes, at)

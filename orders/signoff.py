@@ -45,7 +45,7 @@ def sign(actor: User, case: Case, *, seen: str = "", reasons: Sequence[ReasonFac
     give(member, draft, examined, reasons)
     now = timezone.now()
     # An appointment that was signed before stays signed, even where its date can no longer be kept.
-    promise = due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, now, due.terms_of(draft))
+    promise = due.promise_of(due.way_to(case.practice), draft, draft.makes, now)
     freeze(case, draft, member, now)
     take_over(case, actor, {"current": draft, "seat_at": draft.seat_at, "due_at": promise.due_at})
     standstill.ask(case, examined.findings, examined.pieces)

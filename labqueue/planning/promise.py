@@ -108,7 +108,7 @@ def with_order(snapshot: Snapshot, case: Case, draft: Prescription) -> Snapshot:
     """The laboratory with the order on the floor, in place of what it may change there."""
     items = list(draft.items.all())
     missing = sorted({str(item.make.label) for item in items if item.make not in snapshot.routes})
-    promise = due.promise_for(due.way_to(case.practice), draft.seat_at, draft.makes, snapshot.now, due.terms_of(draft))
+    promise = due.promise_of(due.way_to(case.practice), draft, draft.makes, snapshot.now)
     order = OpenCase(
         pk=case.pk,
         number=case.number,

@@ -9,6 +9,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from labqueue.base.api import person
+from orders import due
 from orders.api import parsed
 from orders.check import examine
 from orders.doors import member_of
@@ -48,7 +49,7 @@ def checks(request: Request) -> Response:
     foreign = [Finding(one.code, Severity.REFUSE, one.field, one.message) for one in wrong]
     order = tidied(OrderFacts(**facts))
     examined = examine(order, practice)
-    promise = promise_of(order, examined, practice)
+    promise = promise_of(due.way_to(practice), order, examined)
     said = {name: getattr(promise, name, None) for name in ("due_at", "seat_from")}
     body = {"findings": [*foreign, *examined.findings], **said, "conflict": promise.conflict if promise else ""}
     return Response(CheckedOut(body).data)

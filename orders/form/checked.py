@@ -6,12 +6,11 @@ from datetime import datetime
 from django.utils import timezone
 
 from orders import due, words
-from orders.check import Examined, as_of, examine, standing
+from orders.check import Examined, as_of, examine, makes_of, standing
 from orders.facts import OrderFacts
 from orders.findings import REASONED, Severity
 from orders.form.sheet import OrderSheet
 from orders.intake import tidied
-from orders.materials import Kind, Material
 from orders.models import Case, Practice, Reason
 from orders.reasons import Asked, answered, asked
 
@@ -43,6 +42,7 @@ def check(sheet: OrderSheet, practice: Practice, case: Case | None) -> Checked:
     examined = examine(as_of(case, order) if case else order, practice, case)
     if wrong:
         examined = examined._replace(findings=[one for one in examined.findings if not sheet.unread(one.field)])
+    way = due.way_to(practice)
     by = {severity: words_of(examined, severity, practice) for severity in Severity}
     return Checked(
         unread=wrong,
@@ -50,9 +50,9 @@ def check(sheet: OrderSheet, practice: Practice, case: Case | None) -> Checked:
         holds=by[Severity.HOLD],
         left=by[Severity.ASK],
         wanted=reasons_wanted(examined, order, case),
-        promise=promise_of(order, examined, practice),
+        promise=promise_of(way, order, examined),
         seat_at=order.seat_at,
-        no_delivery=no_delivery(order.seat_at, practice),
+        no_delivery=no_delivery(way, order.seat_at),
     )
 
 
@@ -85,16 +85,14 @@ def reasons_wanted(examined: Examined, order: OrderFacts, case: Case | None) -> 
     return asked(weighed, examined.pieces)
 
 
-def promise_of(order: OrderFacts, examined: Examined, practice: Practice) -> due.Promise | None:
+def promise_of(way: due.Way, order: OrderFacts, examined: Examined) -> due.Promise | None:
     """The date by the usual days, where it is known what is made."""
-    pieces = [one for one in examined.pieces if one.kind in Kind.values and one.material in Material.values]
-    if not pieces or due.far_faults(order.seat_at, timezone.now()):
+    makes, now = makes_of(examined.pieces), timezone.now()
+    if not makes or due.far_faults(order.seat_at, now):
         return None
-    makes = [piece.make for piece in pieces]
-    return due.promise_for(due.way_to(practice), order.seat_at, makes, timezone.now(), due.terms_of(order))
+    return due.promise_of(way, order, makes, now)
 
 
-def no_delivery(seat_at: datetime | None, practice: Practice) -> bool:
+def no_delivery(way: due.Way, seat_at: datetime | None) -> bool:
     """Whether there is an appointment on a day on which the practice is closed to deliveries."""
-    way = due.way_to(practice)
     return seat_at is not None and not way.practice.is_open(seat_at.astimezone(way.practice_zone).date())
