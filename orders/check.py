@@ -38,9 +38,10 @@ def examine(order: OrderFacts, practice: Practice, case: Case | None = None) -> 
     pieces, wrong = read_order(order)
     number_lines(case, pieces)
     prescription, unread = read_prescription(order, practice)
-    faults = [*(relabelled(case, order) if case else ()), *relation.faults(order, practice, pieces, case)]
+    origin = relation.origin_of(order, practice)
+    faults = [*(relabelled(case, order) if case else ()), *relation.faults(order, origin, pieces, case)]
     faults += [*wrong, *unread, *reason_faults(order.reasons)]
-    look = Look(order, practice, prescription, pieces, case, relation.origin_of(order, practice))
+    look = Look(order, practice, prescription, pieces, case, origin)
     findings = [refusal(fault, pieces) for fault in faults]
     findings += [*hits(Moment.ORDER, look), *hits(Moment.SIGN, look), *absent(look)]
     if case is None or not as_signed(case, order.seat_at):

@@ -41,7 +41,7 @@ def check(sheet: OrderSheet, practice: Practice, case: Case | None) -> Checked:
     order = tidied(OrderFacts(**sheet.facts()))
     examined = examine(as_of(case, order) if case else order, practice, case)
     if wrong:
-        examined = examined._replace(findings=[one for one in examined.findings if not sheet.unread(one.field)])
+        examined = examined._replace(findings=sheet.readable(examined.findings))
     way = due.way_to(practice)
     by = {severity: words_of(examined, severity, practice) for severity in Severity}
     return Checked(

@@ -95,7 +95,7 @@ def order_form(
 def context_of(request: HttpRequest, practice: Practice, sheet: OrderSheet, found: Case | None) -> dict[str, Any]:
     """What the form shows."""
     # What the form was opened with: another draft by the time it is sent back is somebody else's work.
-    seen = request.POST.get("seen") or (seal.mark(found, intake.draft_of(found)) if found else "")
+    seen = request.POST.get("seen") or (seal.mark(found, sheet.draft) if found and sheet.draft else "")
     relation = found.relation if found else sheet.order["relation"].value() or ""
     follows = (found.origin.number if found.origin else "") if found else sheet.order["origin"].value()
     return {

@@ -12,6 +12,7 @@ from orders import reasons, teeth
 from orders.appointment import appointment_values
 from orders.choices import Impression
 from orders.facts import ItemFacts, OrderFacts, ReasonFacts, order_facts
+from orders.findings import Finding
 from orders.form.order import ASKED, HOW_IT_COMES, OPENED_WITH, OrderForm
 from orders.form.tooth import ASKED as ASKED_OF
 from orders.form.tooth import LABEL, PRODUCTS, Piece, ToothForm, material_field, shade_field
@@ -57,7 +58,7 @@ class OrderSheet:
         if self.order.initial.get("patient_ref"):
             product = form.initial.get("product", "")
             abutment = Kind.ABUTMENT in PRODUCTS[product][1] if product else True
-            first = form.fields["abutment_material" if abutment else "crown_material"]
+            first = form.fields[material_field(Kind.ABUTMENT if abutment else Kind.CROWN)]
         first.widget.attrs["autofocus"] = True
 
     @property
@@ -109,9 +110,14 @@ class OrderSheet:
             if fault.message not in form.errors.get(place or "__all__", []):
                 form.add_error(place, fault.message)
 
-    def unread(self, path: str) -> bool:
-        """Whether what a fault names could not be read, so that nothing can be said of it but that."""
-        form, place = self._place(self.pieces, path)
+    def readable(self, findings: Iterable[Finding]) -> list[Finding]:
+        """Those of which the field could be read; of the others nothing can be said but that."""
+        pieces = self.pieces
+        return [one for one in findings if not self._unread(pieces, one.field)]
+
+    def _unread(self, pieces: Sequence[tuple[ToothForm, Piece]], path: str) -> bool:
+        """Whether what a fault names could not be read."""
+        form, place = self._place(pieces, path)
         if path == "items":
             return any(one.errors for one in self.teeth.forms)
         return any(name in form.errors for name in (WHERE if place in WHERE else (place,)))

@@ -19,12 +19,14 @@ AFTER = {
 }
 
 
-def faults(order: OrderFacts, practice: Practice, pieces: Iterable[Item], case: Case | None = None) -> list[Fault]:
-    """Everything that is wrong with what an order says of an earlier case; `case` is the one that it is already."""
+def faults(order: OrderFacts, origin: Case | None, pieces: Iterable[Item], case: Case | None = None) -> list[Fault]:
+    """Everything that is wrong with what an order says of an earlier case, `origin` where the practice has it.
+
+    `case` is the one that the order is already.
+    """
     found = known_faults(order, {"relation": Relation, "cause": Cause}) + said_whole(order)
     if not order.origin:
         return found
-    origin = origin_of(order, practice)
     if origin is None:
         return [*found, Fault("origin", f"You have no case {order.origin[:12]} to follow.", "origin")]
     if order.relation in AFTER:
