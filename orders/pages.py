@@ -95,8 +95,7 @@ def case_context(user: User, found: Case) -> dict[str, Any]:
 def holds_of(found: Case, draft: Prescription) -> list[str]:
     """What the case would stand still for, were the draft signed as it is."""
     examined = examine_draft(found, draft)
-    held = [one for one in examined.findings if one.severity == Severity.HOLD]
-    return list(dict.fromkeys(words.finding(one, examined.pieces, found.practice) for one in held))
+    return words.findings(examined.findings, Severity.HOLD, examined.pieces, found.practice)
 
 
 def law_of(found: Case, shown: Prescription) -> dict[str, Any]:

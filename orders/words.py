@@ -1,6 +1,6 @@
 """Orders in words, as people read them."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
@@ -10,7 +10,7 @@ from django.db.models import Model, TextChoices
 from labqueue.base.templatetags.house import day, moment
 from orders import teeth
 from orders.choices import Allergen, Enclosed
-from orders.findings import Finding
+from orders.findings import Finding, Severity
 from orders.materials import Kind, Material, lower_first
 from orders.models import Case, Item, Practice
 from orders.models.columns import LENGTHS_MM
@@ -65,6 +65,11 @@ def finding(found: Finding, pieces: Iterable[Item], practice: Practice) -> str:
     piece = next((one for one in pieces if found.line and one.line == found.line), None)
     place = f"Tooth {teeth.shown(piece.tooth, practice.notation)}: " if piece and piece.tooth else ""
     return f"{place}{found}"
+
+
+def findings(found: Iterable[Finding], severity: Severity, pieces: Collection[Item], practice: Practice) -> list[str]:
+    """What was found of one severity, each once."""
+    return list(dict.fromkeys(finding(one, pieces, practice) for one in found if one.severity == severity))
 
 
 def by_tooth(items: Iterable[Item], practice: Practice) -> list[tuple[dict[str, str], list[str]]]:

@@ -43,7 +43,7 @@ def check(sheet: OrderSheet, practice: Practice, case: Case | None) -> Checked:
     if wrong:
         examined = examined._replace(findings=sheet.readable(examined.findings))
     way = due.way_to(practice)
-    by = {severity: words_of(examined, severity, practice) for severity in Severity}
+    by = {severity: words.findings(examined.findings, severity, examined.pieces, practice) for severity in Severity}
     return Checked(
         unread=wrong,
         refused=by[Severity.REFUSE],
@@ -64,12 +64,6 @@ def unread(sheet: OrderSheet) -> list[str]:
             label = form.fields[name].label if name in form.fields else ""
             said += [f"{label}: {error}" if label else str(error) for error in errors]
     return said
-
-
-def words_of(examined: Examined, severity: Severity, practice: Practice) -> list[str]:
-    """The findings of one severity, each once, a piece's with its tooth."""
-    found = [one for one in examined.findings if one.severity == severity]
-    return list(dict.fromkeys(words.finding(one, examined.pieces, practice) for one in found))
 
 
 def reasons_wanted(examined: Examined, order: OrderFacts, case: Case | None) -> list[Asked]:
