@@ -94,12 +94,12 @@ class ItemOut(serializers.Serializer[Item]):
 
 
 class FindingOut(serializers.Serializer[Finding]):
-    """What was found in an order: which rule speaks, how strongly, of which field; line 0 is the whole order."""
+    """What was found in an order: which rule speaks, how strongly, of which field, and what would satisfy it."""
 
     rule = serializers.CharField()
     severity = serializers.ChoiceField([one.value for one in Severity])
-    field = serializers.CharField()
-    line = serializers.IntegerField()
+    field = serializers.CharField(help_text="Such as `items.0.shade`.")
+    line = serializers.IntegerField(help_text="Of the piece; 0 is the whole order.")
     sentence = serializers.CharField(source="__str__")
 
 

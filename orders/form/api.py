@@ -18,22 +18,13 @@ from orders.findings import Finding, Severity
 from orders.form.checked import promise_of
 from orders.intake import foreign_practice, tidied
 from orders.order_serializers import CaseIn
-
-
-class FoundOut(serializers.Serializer[Finding]):
-    """One thing that was found: which rule, what it does, of which field, and what would satisfy it."""
-
-    rule = serializers.CharField()
-    severity = serializers.CharField(help_text="refuse, hold, override, warn, ask or default")
-    field = serializers.CharField(help_text="Such as `items.0.shade`.")
-    sentence = serializers.CharField(source="__str__")
-    line = serializers.IntegerField(help_text="Of the piece; 0 is the whole order.")
+from orders.serializers import FindingOut
 
 
 class CheckedOut(serializers.Serializer[Any]):
     """An order as it would be taken now."""
 
-    findings = FoundOut(many=True)
+    findings = FindingOut(many=True)
     due_at = serializers.DateTimeField(allow_null=True, help_text="When the case would leave the laboratory.")
     seat_from = serializers.DateField(allow_null=True, help_text="By the usual working days.")
     conflict = serializers.CharField()
