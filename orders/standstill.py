@@ -5,9 +5,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from orders import teeth
 from orders.check import look_at
 from orders.findings import Finding, Moment, Severity
-from orders.models import Case, Item, Message
+from orders.models import OVER_STATES, Case, Item, Message
 from orders.rules import absent, hits
-from orders.talk.stops import GONE, answer, open_stops, settle, stop
+from orders.talk.stops import answer, open_stops, settle, stop
 from orders.treatment.duplicates import duplicates_of
 
 DUPLICATE_RULE = "V16"
@@ -37,7 +37,7 @@ def bring(case: Case) -> None:
 
     A case that has left, or was cancelled, is left alone. Belongs into a transaction that has locked the case.
     """
-    if case.state in GONE:
+    if case.state in OVER_STATES:
         return
     if case.current is None or not open_stops(case).filter(kind=K.MISSING).exists():
         return

@@ -11,7 +11,7 @@ from labqueue.base.models import User
 from orders.attachments.reads import State, files_of
 from orders.attachments.receive import SCANS, Role
 from orders.doors import lock, own_case
-from orders.models import Attachment, Case
+from orders.models import OVER_STATES, Attachment, Case
 
 if TYPE_CHECKING:
     from django_stubs_ext import WithAnnotations
@@ -25,7 +25,6 @@ FORGET = "forget file"
 # The laboratory works by these once the case is released; a signed order needs them.
 WORKED_BY = SCANS | {Role.STICKER}
 BEFORE_WORK = frozenset({Case.State.DRAFT, Case.State.SIGNED, Case.State.ACCEPTED})
-GONE = frozenset({Case.State.SHIPPED, Case.State.CANCELLED})
 
 
 @transaction.atomic
@@ -57,7 +56,7 @@ def kept_for(case: Case, attachment: "Fated") -> str:
     """Why a file stays, or nothing."""
     if attachment.shown:
         return "was shown to the practice, and what was decided about it stays on record."
-    if case.state in GONE and attachment.role != Role.EVALUATION:
+    if case.state in OVER_STATES and attachment.role != Role.EVALUATION:
         return f"belongs to a case that is {case.get_state_display().lower()}, and stays on record."
     if attachment.role not in WORKED_BY or attachment.state == State.REFUSED or case.current_id is None:
         return ""

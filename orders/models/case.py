@@ -102,6 +102,8 @@ class Case(models.Model):
 
 
 OPEN_STATES = frozenset({"signed", "accepted", "released", "finished", "packed"})
+# It has left the laboratory, or never will.
+OVER_STATES = frozenset({"shipped", "cancelled"})
 
 
 class Outlook(models.Model):

@@ -6,7 +6,7 @@ from labqueue.base import audit
 from labqueue.base.errors import Conflict, refuse
 from labqueue.base.models import User
 from orders.doors import lock, own_case
-from orders.models import Case, Message
+from orders.models import OVER_STATES, Case, Message
 from orders.talk import stops
 from orders.talk.text import written
 
@@ -37,7 +37,7 @@ def answer(actor: User, case: Case, message: Message, text: str) -> Message:
 
 def check_open(case: Case, message: Message) -> None:
     """Raise Conflict where there is nothing to be answered any more. The case must be locked."""
-    if case.state in stops.GONE:
+    if case.state in OVER_STATES:
         over = case.get_state_display().lower()
         raise refuse("state", f"{case} is {over}; nothing is open any more. Write a note.", kind=Conflict)
     if not message.stops:

@@ -9,10 +9,9 @@ from django.db.models import QuerySet
 from labqueue.base.errors import NotFound, refuse
 from labqueue.base.models import User
 from labqueue.base.roles import Role
-from orders.models import Case, Member, Message
+from orders.models import OVER_STATES, Case, Member, Message
 from orders.rules.design import BLANK, UNITS
 from orders.talk.remind import STEPS, open_questions
-from orders.talk.stops import GONE
 
 
 @dataclass(frozen=True)
@@ -27,7 +26,7 @@ class Line:
     @property
     def is_open(self) -> bool:
         """Whether the case stands still for it."""
-        return self.message.stops and not hasattr(self.message, "answer") and self.message.case.state not in GONE
+        return self.message.stops and not hasattr(self.message, "answer") and self.message.case.state not in OVER_STATES
 
 
 @dataclass(frozen=True)

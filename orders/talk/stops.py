@@ -15,11 +15,10 @@ from labqueue.base import audit
 from labqueue.base.models import User
 from labqueue.base.templatetags.house import moment
 from orders import due
-from orders.models import Case, Message, Prescription
+from orders.models import OVER_STATES, Case, Message, Prescription
 from orders.talk.notices import tell
 
 S = Case.State
-GONE = frozenset({S.SHIPPED, S.CANCELLED})
 # As much as a case says of what it waits for.
 LENGTH = 200
 
@@ -60,7 +59,7 @@ def settle(case: Case, actor: User | None) -> None:
     during the hold has a due date of its own, which counts from that signature. With an appointment it is counted anew
     what can still be promised for it. A case that has left, or was cancelled, is left alone.
     """
-    if case.state in GONE:
+    if case.state in OVER_STATES:
         return
     still = list(open_stops(case))
     if still:

@@ -5,7 +5,7 @@ from datetime import datetime
 from django import template
 
 from orders import words
-from orders.models import Case, Item, Practice, Prescription
+from orders.models import OVER_STATES, Case, Item, Practice, Prescription
 
 register = template.Library()
 register.filter("piece", words.piece)
@@ -39,4 +39,4 @@ def state_tone(case: Case) -> str:
 @register.filter
 def is_over(at: datetime | None, case: Case) -> bool:
     """Whether a date of the case no longer counts."""
-    return case.state in (Case.State.SHIPPED, Case.State.CANCELLED)
+    return case.state in OVER_STATES
