@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_http_methods, requ
 
 from labqueue.base.errors import Refusal
 from labqueue.base.models import User
-from labqueue.base.pages import onto_form
+from labqueue.base.pages import by_htmx, onto_form
 from labqueue.production.scan import ScanResult
 from orders.doors import case_for
 from orders.models import Case
@@ -78,7 +78,7 @@ def ship(request: HttpRequest, number: str) -> HttpResponse:
 def papers(request: HttpRequest, number: str) -> HttpResponse:
     """The papers of a case: a part of its page, or a page of its own."""
     case = case_for(_person(request), number)
-    return render(request, f"shipping/papers{'' if _by_htmx(request) else '_page'}.html", papers_context(case))
+    return render(request, f"shipping/papers{'' if by_htmx(request) else '_page'}.html", papers_context(case))
 
 
 @require_GET
@@ -125,13 +125,9 @@ def show_box(
         "refusal": refusal,
         "form": form or DispatchForm(initial={"carrier": reads.last_carrier()}),
     }
-    return render(request, f"shipping/{'scan_answer' if _by_htmx(request) else 'box'}.html", context, status=status)
+    return render(request, f"shipping/{'scan_answer' if by_htmx(request) else 'box'}.html", context, status=status)
 
 
 def _person(request: HttpRequest) -> User:
     assert isinstance(request.user, User)
     return request.user
-
-
-def _by_htmx(request: HttpRequest) -> bool:
-    return bool(request.headers.get("HX-Request"))

@@ -15,9 +15,14 @@ def laboratory(request: HttpRequest) -> dict[str, str]:
     return {"lab_name": settings.LAB_NAME, "lab_zone": settings.TIME_ZONE}
 
 
+def by_htmx(request: HttpRequest) -> bool:
+    """Whether a part of a page is asked for, not the page."""
+    return bool(request.headers.get("HX-Request"))
+
+
 def show_refusal(request: HttpRequest, refusal: Refusal) -> HttpResponse:
     """The refusal as a page; as a fragment for the notice area where htmx asked."""
-    template = "base/refusal_fragment.html" if request.headers.get("HX-Request") else "base/refusal.html"
+    template = "base/refusal_fragment.html" if by_htmx(request) else "base/refusal.html"
     response = render(request, template, {"refusal": refusal}, status=refusal.status)
     response.headers["HX-Retarget"], response.headers["HX-Reswap"] = "#notice", "innerHTML"
     response.headers["HX-Reselect"] = "unset"  # or hx-select of the asking element would pick nothing out of it

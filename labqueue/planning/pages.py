@@ -7,6 +7,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_POST
 
 from labqueue.base.models import User
+from labqueue.base.pages import by_htmx
 from labqueue.planning import freshness, promise, reads
 from orders.doors import case_for
 
@@ -15,14 +16,14 @@ from orders.doors import case_for
 def stations(request: HttpRequest) -> HttpResponse:
     """The bottleneck report."""
     context = {"report": reads.report(), "failure": reads.failure(), "coming": freshness.is_coming()}
-    return render(request, f"planning/{'report' if request.headers.get('HX-Request') else 'stations'}.html", context)
+    return render(request, f"planning/{'report' if by_htmx(request) else 'stations'}.html", context)
 
 
 @require_GET
 def bottlenecks(request: HttpRequest) -> HttpResponse:
     """The bottleneck in a few lines, for the manager's first page."""
     context = {"report": reads.report(), "failure": reads.failure()}
-    template = "bottlenecks" if request.headers.get("HX-Request") else "bottlenecks_page"
+    template = "bottlenecks" if by_htmx(request) else "bottlenecks_page"
     return render(request, f"planning/{template}.html", context)
 
 
@@ -40,7 +41,7 @@ def promised(request: HttpRequest, number: str) -> HttpResponse:
     assert isinstance(request.user, User)
     case = case_for(request.user, number)
     context = {"case": case, "standing": promise.standing(request.user, case, timezone.now())}
-    template = "promise" if request.headers.get("HX-Request") else "promise_page"
+    template = "promise" if by_htmx(request) else "promise_page"
     return render(request, f"planning/{template}.html", context)
 
 
@@ -49,5 +50,5 @@ def outlook(request: HttpRequest, number: str) -> HttpResponse:
     """What is forecast of one case."""
     assert isinstance(request.user, User)
     case = case_for(request.user, number)
-    template = "outlook" if request.headers.get("HX-Request") else "outlook_page"
+    template = "outlook" if by_htmx(request) else "outlook_page"
     return render(request, f"planning/{template}.html", {"case": case, "outlook": reads.outlook_of(case)})

@@ -11,7 +11,7 @@ from django.views.decorators.http import require_GET, require_POST
 
 from labqueue.base.errors import Refusal
 from labqueue.base.models import User
-from labqueue.base.pages import onto_form
+from labqueue.base.pages import by_htmx, onto_form
 from labqueue.production import reads
 from labqueue.production.forms import LotForm, read_key, split_line
 from labqueue.production.lots import use_lot
@@ -41,7 +41,7 @@ def bench(request: HttpRequest, code: str) -> HttpResponse:
 @require_GET
 def queue(request: HttpRequest, code: str) -> HttpResponse:
     """The queue alone, which the page of the station asks for again and again."""
-    template = "queue" if _by_htmx(request) else "queue_page"
+    template = "queue" if by_htmx(request) else "queue_page"
     station = station_for(code)
     return render(request, f"production/{template}.html", {"station": station, "queue": reads.queue(station)})
 
@@ -59,7 +59,7 @@ def scan_line(request: HttpRequest, code: str) -> HttpResponse:
         return show_bench(request, station, refusal=refusal, line=line)
     if result.repeated:
         messages.info(request, "This scan was counted before. Nothing was written this time.")
-    if _by_htmx(request):
+    if by_htmx(request):
         return show_bench(request, station, result=result)
     return redirect(f"{reverse('production:bench', args=[station.code])}?scan={key}")
 
@@ -105,7 +105,7 @@ def floor(request: HttpRequest, number: str) -> HttpResponse:
     items = [(item, reads.progress(item)) for item in reads.floor_of(case)]
     stopped = case.state == Case.State.CANCELLED and case.work_items.exists()
     context = {"case": case, "items": items, "releasable": releasable, "stopped": stopped}
-    return render(request, f"production/{'floor' if _by_htmx(request) else 'floor_page'}.html", context)
+    return render(request, f"production/{'floor' if by_htmx(request) else 'floor_page'}.html", context)
 
 
 def show_bench(
@@ -132,7 +132,7 @@ def show_bench(
         "lots": sorted([(text, in_use.get(what)) for what, text in form.choices], key=lambda pair: pair[1] is not None),
     }
     status = refusal.status if refusal else 422 if lot_form else 200
-    template = "production/scan_answer.html" if _by_htmx(request) else "production/bench.html"
+    template = "production/scan_answer.html" if by_htmx(request) else "production/bench.html"
     return render(request, template, context, status=status)
 
 
@@ -148,7 +148,3 @@ def _asked_for(request: HttpRequest, station: Station) -> ScanResult | None:
 def _person(request: HttpRequest) -> User:
     assert isinstance(request.user, User)
     return request.user
-
-
-def _by_htmx(request: HttpRequest) -> bool:
-    return bool(request.headers.get("HX-Request"))

@@ -9,7 +9,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from labqueue.base.errors import Refusal
-from labqueue.base.pages import onto_form
+from labqueue.base.pages import by_htmx, onto_form
 from orders.attachments.forms import FileForm
 from orders.attachments.hand_out import file_of, picture_of
 from orders.attachments.reads import file_for, files_of
@@ -44,7 +44,7 @@ def files(request: HttpRequest, number: str) -> HttpResponse:
 def show(request: HttpRequest, case: Case, form: FileForm) -> HttpResponse:
     """The list and the form; 422 where a file was refused."""
     context = {**listed(request, case), "form": form, "may_send": may_send(request, case)}
-    template = "files" if request.headers.get("HX-Request") else "files_page"
+    template = "files" if by_htmx(request) else "files_page"
     return render(request, f"orders/{template}.html", context, status=422 if form.errors else 200)
 
 

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 
 from labqueue.base.errors import Refusal
 from labqueue.base.models import User
-from labqueue.base.pages import onto_form
+from labqueue.base.pages import by_htmx, onto_form
 from orders.actions import FLOOR
 from orders.doors import case_for
 from orders.implant.confirm import CONFIRMABLE, confirm, piece_at
@@ -43,7 +43,7 @@ def show(request: HttpRequest, case: Case, sent: ConfirmationForm | None = None)
     """The pieces; 422 where one was refused."""
     pieces = confirmed(case)
     context = {"case": case, "rows": [(one, form_for(one, who(request), case, sent)) for one in pieces]}
-    template = "implant" if request.headers.get("HX-Request") else "implant_page"
+    template = "implant" if by_htmx(request) else "implant_page"
     return render(request, f"orders/{template}.html", context, status=422 if sent else 200)
 
 

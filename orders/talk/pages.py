@@ -12,7 +12,7 @@ from django.views.decorators.http import require_GET, require_POST
 from labqueue.base.errors import Fault, Refusal
 from labqueue.base.forms import HouseForm
 from labqueue.base.models import User
-from labqueue.base.pages import onto_form
+from labqueue.base.pages import by_htmx, onto_form
 from orders.doors import case_for
 from orders.hold import HOLDABLE
 from orders.models import Case, Message
@@ -46,7 +46,7 @@ def show(request: HttpRequest, case: Case, refused: HouseForm | None = None) -> 
         "may_approve": may_approve(who(request)),
         "design_form": design_form(who(request), case, talk, refused),
     }
-    template = "talk" if request.headers.get("HX-Request") else "talk_page"
+    template = "talk" if by_htmx(request) else "talk_page"
     return render(request, f"orders/{template}.html", context, status=422 if refused else 200)
 
 

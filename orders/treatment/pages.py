@@ -8,7 +8,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from labqueue.base.errors import Fault, Refusal
-from labqueue.base.pages import onto_form
+from labqueue.base.pages import by_htmx, onto_form
 from orders import reads
 from orders.appointment import AppointmentForm, appointment_values
 from orders.doors import case_for, own_case
@@ -30,7 +30,7 @@ def show(request: HttpRequest, case: Case, form: AppointmentForm | None = None) 
     """The treatment; 422 where the plan was refused."""
     plan_form = form or AppointmentForm(case.practice, initial=appointment_values(case.final_seat_at, case.practice))
     context = {"case": case, "treatment": treatment_of(case, who(request), timezone.now()), "form": plan_form}
-    template = "treatment" if request.headers.get("HX-Request") else "treatment_page"
+    template = "treatment" if by_htmx(request) else "treatment_page"
     return render(request, f"orders/{template}.html", context, status=422 if form else 200)
 
 
