@@ -138,6 +138,23 @@ def due() -> Q:
     return Q(state=State.QUEUED, due_at__lte=now) | Q(state=State.RUNNING, lease_until__lt=now)
 
 
+def is_coming(kind: str, subject: str) -> bool:
+    """Whether that work is queued or being done."""
+    return OutboxRow.objects.filter(kind=kind, subject=subject, state__in=(State.QUEUED, State.RUNNING)).exists()
+
+
+def last_ended(kind: str, subject: str) -> OutboxRow | None:
+    """The last row of that work that came to an end, well or badly."""
+    ended = OutboxRow.objects.filter(kind=kind, subject=subject, finished_at__isnull=False)
+    return ended.order_by("-finished_at").first()
+
+
+def died_since(kind: str, subject: str, moment: datetime) -> bool:
+    """Whether that work was set aside when it was last tried, after `moment`."""
+    last = last_ended(kind, subject)
+    return last is not None and last.state == State.DEAD and (last.finished_at or moment) > moment
+
+
 def held(row: OutboxRow) -> QuerySet[OutboxRow]:
     """The row, as long as this attempt holds it."""
     return OutboxRow.objects.filter(pk=row.pk, attempt=row.attempt, state=State.RUNNING)

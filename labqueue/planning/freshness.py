@@ -41,16 +41,14 @@ def latest() -> Forecast | None:
 
 def is_coming() -> bool:
     """Whether a forecast is queued or being computed."""
-    open_states = (OutboxRow.State.QUEUED, OutboxRow.State.RUNNING)
-    return OutboxRow.objects.filter(kind=KIND, state__in=open_states).exists()
+    return outbox.is_coming(KIND, SUBJECT)
 
 
 def last_ended() -> OutboxRow | None:
     """The last work on a forecast that came to an end, well or badly."""
-    return OutboxRow.objects.filter(kind=KIND, finished_at__isnull=False).order_by("-finished_at").first()
+    return outbox.last_ended(KIND, SUBJECT)
 
 
 def failed_since(moment: datetime) -> bool:
     """Whether the last forecast failed for good, after `moment`."""
-    last = last_ended()
-    return last is not None and last.state == OutboxRow.State.DEAD and (last.finished_at or moment) > moment
+    return outbox.died_since(KIND, SUBJECT, moment)

@@ -25,7 +25,6 @@ from orders.reads import promise_of as usual_promise
 
 KIND = "promise"
 FRESH = timedelta(minutes=10)
-OPEN = (OutboxRow.State.QUEUED, OutboxRow.State.RUNNING)
 BEYOND = "it is not packed within the six weeks that are simulated"
 
 
@@ -72,14 +71,12 @@ def ask(case: Case) -> OutboxRow:
 
 def is_coming(case: Case) -> bool:
     """Whether it is queued or being computed."""
-    return OutboxRow.objects.filter(kind=KIND, subject=case.number, state__in=OPEN).exists()
+    return outbox.is_coming(KIND, case.number)
 
 
 def failed(case: Case, now: datetime) -> bool:
     """Whether the last attempts failed for good not long ago; then nobody asks again at once."""
-    ended = OutboxRow.objects.filter(kind=KIND, subject=case.number, finished_at__gt=now - FRESH)
-    last = ended.order_by("-finished_at").first()
-    return last is not None and last.state == OutboxRow.State.DEAD
+    return outbox.died_since(KIND, case.number, now - FRESH)
 
 
 def compute(
