@@ -13,7 +13,7 @@ from orders.choices import Allergen, Enclosed
 from orders.findings import Finding, Severity
 from orders.materials import Kind, Material, lower_first
 from orders.models import Case, Item, Practice
-from orders.models.columns import LENGTHS_MM
+from orders.models.columns import LENGTHS_MM, millimetres
 
 S = Case.State
 TONES = {
@@ -91,9 +91,9 @@ def said(row: Model, name: str) -> str:
         return ", ".join(LISTS[name](one).label.lower() for one in value)
     if isinstance(value, date):
         return day(value)
-    if value is None:
-        return ""
-    return f"{value / 100:g} mm" if name in LENGTHS_MM else f"{value}{UNITS.get(name, '')}"
+    if name in LENGTHS_MM:
+        return millimetres(value)
+    return "" if value is None else f"{value}{UNITS.get(name, '')}"
 
 
 def when(at: datetime | None, practice: Practice) -> str:

@@ -27,6 +27,11 @@ LENGTHS_MM: dict[str, tuple[int, int]] = {
 NUMBERS: dict[str, tuple[int, int]] = {"angle": (0, 60), "disinfected_minutes": (1, 1440)}
 
 
+def millimetres(hundredths: int | None) -> str:
+    """A length for people: `4.3 mm`; empty where there is none."""
+    return "" if hundredths is None else f"{hundredths / 100:g} mm"
+
+
 def text(length: int) -> "models.CharField[str, str]":
     """A text that may be missing."""
     return models.CharField(max_length=length, blank=True, default="")

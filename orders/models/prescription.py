@@ -29,7 +29,7 @@ from orders.choices import (
 from orders.makes import Make, make_of
 from orders.materials import Connection, Kind, Material, Retention, Stage
 from orders.models.case import Case
-from orders.models.columns import LENGTHS_MM, NUMBERS, below_or_above, known, number, text, within, word
+from orders.models.columns import LENGTHS_MM, NUMBERS, below_or_above, known, millimetres, number, text, within, word
 from orders.models.practice import Member
 
 # The columns of an order and of a piece that hold one word of a list, or nothing.
@@ -195,7 +195,7 @@ class Item(models.Model):
     @property
     def platform_mm(self) -> str:
         """The platform for people: `4.3 mm`."""
-        return f"{self.platform / 100:g} mm" if self.platform else ""
+        return millimetres(self.platform)
 
     @property
     def made_on(self) -> str:

@@ -7,7 +7,7 @@ from labqueue.base.models import User
 from orders.choices import Level
 from orders.materials import Connection, Kind
 from orders.models.case import Case
-from orders.models.columns import known, text, word
+from orders.models.columns import known, millimetres, text, word
 
 
 class Verdict(models.TextChoices):
@@ -76,7 +76,7 @@ class Evaluation(models.Model):
     @property
     def facial_in_mm(self) -> str:
         """How far the facial margin is off: `0.5 mm`; empty where that was not said."""
-        return f"{self.facial_mm / 100:g} mm" if self.facial_mm else ""
+        return millimetres(self.facial_mm or None)
 
 
 class Confirmation(models.Model):

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from orders.materials import Firing, Material, firing
+from orders.models.columns import millimetres
 from orders.rules.look import Spot
 
 # What a disc must have beyond the piece, in hundredths of a millimetre: holders below and above it.
@@ -54,7 +55,7 @@ def disc_fits(nested: Nested) -> Iterator[Spot]:
     """The disc is thick enough, and of the shade that was ordered."""
     least = nested.height * nested.factor + CLEARANCE
     if nested.thickness < least:
-        has, needs = f"{nested.thickness / 100:g} mm", f"{least / 100:.2f} mm"
+        has, needs = millimetres(nested.thickness), f"{least / 100:.2f} mm"
         yield Spot("thickness", f"The disc is {has} thick; the piece needs {needs}. Take a thicker disc.")
     if nested.shade != nested.disc_shade and not nested.stained:
         why = f"The disc has the shade “{nested.disc_shade}”, ordered is “{nested.shade}”. Take that disc, or stain it."

@@ -9,6 +9,7 @@ from orders.limits import Wrong
 from orders.makes import METALS
 from orders.materials import RETENTIONS, ZIRCONIA, Connection, Kind, Retention, Stage, lower_first
 from orders.models import Item
+from orders.models.columns import millimetres
 from orders.rules.look import Look
 
 # Lengths in hundredths of a millimetre. A shorter chimney holds too little cement; a deeper margin keeps it in the gum.
@@ -17,11 +18,6 @@ MARGIN_DEEP, MARGIN_TOO_DEEP, NO_MARGIN = -150, -300, -500
 LOW = 600
 # An angulated channel, in degrees: beyond the first its screw is hard to turn, beyond the second there is no part.
 ANGLE_STEEP, ANGLE_LIMIT, NO_ANGLE = 20, 25, 60
-
-
-def millimetres(hundredths: int | None) -> str:
-    """For people: `4.3 mm`."""
-    return "" if hundredths is None else f"{hundredths / 100:g} mm"
 
 
 def implant_unknown(item: Item, look: Look) -> Iterator[Wrong]:
@@ -82,24 +78,24 @@ def deepest(item: Item) -> tuple[int, str] | None:
     return min(given, default=None)
 
 
-def margin(item: Item, look: Look, least: int, most: int) -> Iterator[Wrong]:
+def margin(item: Item, least: int, most: int) -> Iterator[Wrong]:
     """The deepest margin of an abutment from `least` to below `most`: its crown is cemented, now or later."""
     found = deepest(item) if item.kind == Kind.ABUTMENT else None
     if found and least <= found[0] < most:
         depth, name = found
-        label, below, limit = column_label(name), f"{-depth / 100:g} mm", f"{-MARGIN_DEEP / 100:g} mm"
+        label, below, limit = column_label(name), millimetres(-depth), millimetres(-MARGIN_DEEP)
         why = f"Cement cannot be cleaned off a {label} {below} below the gum. Raise it to {limit}, or order a "
         yield Wrong(name, f"{why}one-piece crown, which is screwed.")
 
 
 def margin_deep(item: Item, look: Look) -> Iterator[Wrong]:
     """Cement can be reached."""
-    return margin(item, look, MARGIN_TOO_DEEP, MARGIN_DEEP)
+    return margin(item, MARGIN_TOO_DEEP, MARGIN_DEEP)
 
 
 def margin_too_deep(item: Item, look: Look) -> Iterator[Wrong]:
     """Cement can be reached at all."""
-    return margin(item, look, NO_MARGIN, MARGIN_TOO_DEEP)
+    return margin(item, NO_MARGIN, MARGIN_TOO_DEEP)
 
 
 def turns(item: Item, look: Look) -> Iterator[Wrong]:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from orders.choices import Level
 from orders.materials import Connection
 from orders.models import Item
-from orders.rules.implant import millimetres
+from orders.models.columns import millimetres
 from orders.rules.look import Spot
 
 
