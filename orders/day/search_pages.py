@@ -11,6 +11,7 @@ from labqueue.base.forms import HouseForm
 from labqueue.base.pages import onto_form
 from orders import reads, teeth
 from orders.day.search import Wanted, found
+from orders.form.words import day, text
 from orders.pages import who
 
 MOST = 100
@@ -19,20 +20,14 @@ MOST = 100
 class SearchForm(HouseForm):
     """What is looked for."""
 
-    patient_ref = forms.CharField(
-        label="Patient reference",
-        required=False,
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
-    )
-    tooth = forms.CharField(
-        label="Tooth", required=False, widget=forms.TextInput(attrs={"autocomplete": "off", "size": 4})
-    )
+    patient_ref = text("Patient reference", autocapitalize="characters")
+    tooth = text("Tooth", size=4)
     notation = forms.ChoiceField(label="Notation", required=False, choices=[("", "Choose"), *teeth.Notation.choices])
     system = forms.CharField(label="Implant system", required=False, help_text="A part of its name is enough.")
     lot = forms.CharField(label="Lot or catalogue number", required=False)
     state = forms.ChoiceField(label="State", required=False, choices=reads.CHOICES, initial=reads.ALL)
-    seat_from = forms.DateField(label="Appointment from", required=False, widget=forms.DateInput({"type": "date"}))
-    seat_to = forms.DateField(label="up to", required=False, widget=forms.DateInput({"type": "date"}))
+    seat_from = day("Appointment from")
+    seat_to = day("up to")
 
     def wanted(self) -> Wanted:
         """As the search takes it."""
